@@ -1,0 +1,47 @@
+import type { Absence } from "./absence.ts";
+import type { Contraindication } from "./contraindication.ts";
+import type { CoverageRange, DeviceFacts, DeviceUse } from "./device.ts";
+import type { Plan, SettingsProfile } from "./prescription.ts";
+import type { Session } from "./session.ts";
+import type { FindingTask } from "./task.ts";
+import type { LocalDay } from "./time.ts";
+
+/** What computations need to know of a Patient. */
+export interface PatientFacts {
+  readonly patientId: string;
+  readonly zone: string;
+  /** `Family, Given`, for sorting a caseload. */
+  readonly sortName: string;
+  readonly active: boolean;
+  readonly birthDay?: LocalDay;
+  readonly deceasedDay?: LocalDay;
+  readonly replacedBy?: string;
+  readonly organizationId?: string;
+}
+
+/** A plan before its profiles are joined to it by id. */
+export interface PlanFacts extends Omit<Plan, "profiles"> {
+  readonly patientId: string;
+  readonly profileIds: readonly string[];
+}
+
+/**
+ * The facts that one resource states, for the tables that computations read.
+ * A resource that states none (or is entered in error) gives an empty list, which removes what it stated before.
+ */
+export type Fact =
+  | { readonly kind: "patient"; readonly patient: PatientFacts }
+  | { readonly kind: "device"; readonly device: DeviceFacts }
+  | { readonly kind: "device-use"; readonly use: DeviceUse }
+  | { readonly kind: "session"; readonly session: Session }
+  | { readonly kind: "coverage"; readonly coverage: readonly CoverageRange[] }
+  | { readonly kind: "plan"; readonly plan: PlanFacts }
+  | {
+      readonly kind: "profile";
+      readonly patientId: string;
+      readonly profile: SettingsProfile;
+      readonly interface?: string;
+    }
+  | { readonly kind: "contraindication"; readonly patientId: string; readonly contraindication: Contraindication }
+  | { readonly kind: "absence"; readonly patientId: string; readonly absence: Absence }
+  | { readonly kind: "task"; readonly patientId?: string; readonly task: FindingTask };

@@ -1,0 +1,81 @@
+import type { TenantSession } from "./database.ts";
+
+/** How a caseload may be ordered; the patient id settles ties. */
+export const caseloadSorts = {
+  name: { column: "p.sort_name", cast: "text", descending: false },
+  urgency: { column: "(s.urgent_count * 1000 + s.review_count)", cast: "integer", descending: true },
+  "sessions-completed": { column: "s.sessions_completed_ratio", cast: "real", descending: false },
+  "days-used": { column: "s.days_used_ratio", cast: "real", descending: false },
+  "last-record": { column: "s.covered_until", cast: "timestamptz", descending: false },
+  "next-part-due": { column: "s.next_part_due_day", cast: "date", descending: false },
+} as const;
+
+/** What to show of the caseload. */
+export interface CaseloadQuery {
+  readonly sort: keyof typeof caseloadSorts;
+  readonly count: number;
+  /** Only patients with at least one finding of this severity. */
+  readonly severity?: "urgent" | "review" | "information";
+  /** Only patients with this finding. */
+  readonly rule?: string;
+  readonly sessionsCompletedBelow?: number;
+  /** Start of the sort name, any case. */
+  readonly name?: string;
+  readonly after?: { readonly value: string | null; readonly patientId: string };
+}
+
+/** One row of the caseload; measures as the last review computed them, null before the first. */
+export interface CaseloadRow {
+  readonly patientId: string;
+  readonly name: string;
+  readonly zone: string;
+  readonly birthDay: string | null;
+  readonly reviewedDay: string | null;
+  readonly daysUsed: unknown;
+  readonly sessionsCompleted: unknown;
+  readonly urgentCount: number;
+  readonly reviewCount: number;
+  readonly informationCount: number;
+  readonly findings: readonly { rule: string; severity: string; sinceDay: string; text: string }[];
+  readonly lastSessionMs: number | null;
+  readonly coveredUntilMs: number | null;
+  readonly nextPartDueDay: string | null;
+  readonly nextPartKind: string | null;
+  readonly sortValue: string | null;
+}
+
+/** One page in one statement; values that are missing come last. */
+export async function readCaseload(session: TenantSession, query: CaseloadQuery): Promise<CaseloadRow[]> {
+  const sort = caseloadSorts[query.sort];
+  const direction = sort.descending ? "desc" : "asc";
+  const beyond = sort.descending ? "<" : ">";
+  return session.query<CaseloadRow>(
+    `select p.patient_id as "patientId", p.sort_name as name, p.zone, p.birth_day as "birthDay",
+       s.reviewed_day as "reviewedDay", s.days_used as "daysUsed", s.sessions_completed as "sessionsCompleted",
+       coalesce(s.urgent_count, 0) as "urgentCount", coalesce(s.review_count, 0) as "reviewCount",
+       coalesce(s.information_count, 0) as "informationCount", coalesce(s.findings, '[]') as findings,
+       s.last_session_at as "lastSessionMs", s.covered_until as "coveredUntilMs",
+       s.next_part_due_day as "nextPartDueDay", s.next_part_kind as "nextPartKind", (${sort.column})::text as "sortValue"
+     from patient p left join patient_summary s using (tenant_id, patient_id)
+     where p.tenant_id = $1 and p.active
+       and ($2::text is null or case $2 when 'urgent' then s.urgent_count when 'review' then s.review_count else s.information_count end > 0)
+       and ($3::real is null or s.sessions_completed_ratio < $3)
+       and ($4::text is null or starts_with(lower(p.sort_name), lower($4)))
+       and ($5::text is null or s.findings @> jsonb_build_array(jsonb_build_object('rule', $5::text)))
+       and ($7::text is null
+         or ($6::${sort.cast} is null and ${sort.column} is null and p.patient_id > $7)
+         or ($6::${sort.cast} is not null and (${sort.column} ${beyond} $6::${sort.cast} or ${sort.column} is null
+           or (${sort.column} = $6::${sort.cast} and p.patient_id > $7))))
+     order by ${sort.column} ${direction} nulls last, p.patient_id limit $8`,
+    [
+      session.tenantId,
+      query.severity ?? null,
+      query.sessionsCompletedBelow ?? null,
+      query.name ?? null,
+      query.rule ?? null,
+      query.after?.value ?? null,
+      query.after?.patientId ?? null,
+      query.count,
+    ],
+  );
+}

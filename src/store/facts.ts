@@ -1,0 +1,81 @@
+import type { Fact } from "../domain/facts.ts";
+import type { TenantSession } from "./database.ts";
+import { type FactTable, factTables } from "./fact-tables.ts";
+
+/** What one written resource states now; an empty list takes back what it stated before. */
+export interface StatedFacts {
+  readonly type: string;
+  readonly id: string;
+  readonly facts: readonly Fact[];
+}
+
+/**
+ * Replaces what these resources stated, one statement per table concerned, whatever the number of rows.
+ * Answers the ids of the patients concerned, former ones included; a change of a device or of coverage concerns
+ * whoever has used the device.
+ */
+export async function saveFacts(session: TenantSession, stated: readonly StatedFacts[]): Promise<string[]> {
+  const patients = new Set<string>();
+  for (const table of factTables) {
+    const here = stated.filter((one) => table.from.includes(one.type));
+    if (here.length === 0) continue;
+    const rows = here.flatMap((one) => one.facts.flatMap((fact) => table.rows(fact)));
+    const ids = here.map((one) => one.id);
+    const answer = await session.query<{ patient_id: string | null }>(statementOf(table), [
+      session.tenantId,
+      ids,
+      JSON.stringify(rows),
+    ]);
+    for (const row of answer) if (row.patient_id) patients.add(row.patient_id);
+  }
+  const devices = stated.flatMap((one) => one.facts.flatMap(deviceConcerned));
+  for (const patientId of await usersOfDevices(session, devices)) patients.add(patientId);
+  return [...patients].sort();
+}
+
+function deviceConcerned(fact: Fact): string[] {
+  if (fact.kind === "device") return [fact.device.deviceId];
+  if (fact.kind === "coverage") return fact.coverage.map((range) => range.deviceId);
+  return [];
+}
+
+async function usersOfDevices(session: TenantSession, deviceIds: readonly string[]): Promise<string[]> {
+  if (deviceIds.length === 0) return [];
+  const rows = await session.query<{ patient_id: string }>(
+    "select distinct patient_id from device_use where tenant_id = $1 and device_id = any($2::text[])",
+    [session.tenantId, [...new Set(deviceIds)]],
+  );
+  return rows.map((row) => row.patient_id);
+}
+
+const statements = new Map<string, string>();
+
+/** Upserts the rows given and removes those that the same resources stated before and do not state now. */
+function statementOf(spec: FactTable): string {
+  const known = statements.get(spec.table);
+  if (known !== undefined) return known;
+  const names = Object.keys(spec.columns);
+  const same = spec.key.map((column) => `i.${column} = t.${column}`).join(" and ");
+  const updates = names.filter((name) => !spec.key.includes(name)).map((name) => `${name} = excluded.${name}`);
+  const conflict = updates.length === 0 ? "do nothing" : `do update set ${updates.join(", ")}`;
+  const text = `with input as materialized (
+      select * from jsonb_to_recordset($3::jsonb) as x(${names.map((name) => `${name} ${spec.columns[name]}`).join(", ")})
+    ), gone as (
+      delete from ${spec.table} t where t.tenant_id = $1::int and t.${spec.source} = any($2::text[])
+        and not exists (select 1 from input i where ${same})
+      returning ${spec.patient} as patient_id
+    ), saved as (
+      insert into ${spec.table} (tenant_id, ${names.join(", ")}) select $1::int, ${names.join(", ")} from input
+      on conflict (tenant_id, ${spec.key.join(", ")}) ${conflict}
+      returning ${spec.patient} as patient_id
+    )
+    select patient_id from gone union select patient_id from saved`;
+  statements.set(spec.table, text);
+  return text;
+}
+
+/** Queues the review of these patients in the caller's transaction: one waiting job each, however often it is asked for. */
+export async function queueReviews(session: TenantSession, patientIds: readonly string[]): Promise<void> {
+  if (patientIds.length === 0) return;
+  await session.query("select queue_reviews($1::text[])", [[...new Set(patientIds)].sort()]);
+}

@@ -1,0 +1,184 @@
+import type { IndexValues } from "../fhir/search/index-values.ts";
+import { instant, type TenantSession } from "./database.ts";
+
+/** A stored version: `body` is the resource's JSON text as it is answered. */
+export interface StoredResource {
+  readonly type: string;
+  readonly id: string;
+  readonly version: number;
+  readonly lastUpdatedMs: number;
+  readonly deleted: boolean;
+  readonly body: string;
+}
+
+/** A version to store, with what search asks of it. */
+export interface NewResource extends StoredResource {
+  readonly index: IndexValues;
+}
+
+/** Thrown when another writer changed the same resource after it was read; the caller may read again and retry. */
+export class ConcurrentWrite extends Error {}
+
+const columns = `type, id, version, last_updated as "lastUpdatedMs", deleted, body`;
+
+/** The current version, deleted ones included; undefined when there never was one. */
+export async function readResource(
+  session: TenantSession,
+  type: string,
+  id: string,
+): Promise<StoredResource | undefined> {
+  const rows = await session.query<StoredResource>(
+    `select ${columns} from resource where tenant_id = $1 and type = $2 and id = $3`,
+    [session.tenantId, type, id],
+  );
+  return rows[0];
+}
+
+/** One version, current or replaced. */
+export async function readVersion(
+  session: TenantSession,
+  type: string,
+  id: string,
+  version: number,
+): Promise<StoredResource | undefined> {
+  const where = "where tenant_id = $1 and type = $2 and id = $3 and version = $4";
+  const rows = await session.query<StoredResource>(
+    `select ${columns} from resource ${where} union all select ${columns} from resource_version ${where} limit 1`,
+    [session.tenantId, type, id, version],
+  );
+  return rows[0];
+}
+
+/** Current versions of these `Type/id` references; missing and deleted ones are left out. */
+export async function readMany(session: TenantSession, references: readonly string[]): Promise<StoredResource[]> {
+  if (references.length === 0) return [];
+  const { types, ids } = split(references);
+  return session.query<StoredResource>(
+    `select ${columns} from resource join unnest($2::text[], $3::text[]) as wanted(type, id) using (type, id)
+     where tenant_id = $1 and not deleted order by type, id`,
+    [session.tenantId, types, ids],
+  );
+}
+
+/** Locks the current versions of these `Type/id` references until the transaction ends, always in the same order. */
+export async function lockResources(session: TenantSession, references: readonly string[]): Promise<StoredResource[]> {
+  if (references.length === 0) return [];
+  const { types, ids } = split(references);
+  return session.query<StoredResource>(
+    `select ${columns} from resource join unnest($2::text[], $3::text[]) as wanted(type, id) using (type, id)
+     where tenant_id = $1 order by type, id for update of resource`,
+    [session.tenantId, types, ids],
+  );
+}
+
+function split(references: readonly string[]): { types: string[]; ids: string[] } {
+  const pairs = references.map((reference) => reference.split("/"));
+  return { types: pairs.map((pair) => pair[0] ?? ""), ids: pairs.map((pair) => pair[1] ?? "") };
+}
+
+/** The statement's `input` relation: one row per new version, index values beside it. */
+const inputRows = `unnest($2::text[], $3::text[], $4::int[], $5::timestamptz[], $6::boolean[], $7::text[],
+    $8::timestamptz[], $9::timestamptz[], $10::text[], $11::text[], $12::text[], $13::text[], $14::text[], $15::text[])
+  as i(type, id, version, last_updated, deleted, patient_id, started_at, ended_at, terms, q_keys, q_units, q_lows, q_highs, body)`;
+
+const resourceColumns = `tenant_id, type, id, version, last_updated, deleted, patient_id, started_at, ended_at, terms,
+  quantity_keys, quantity_units, quantity_lows, quantity_highs, body`;
+
+const inputValues = `$1::int, i.type, i.id, i.version, i.last_updated, i.deleted, i.patient_id, i.started_at, i.ended_at,
+  i.terms::bigint[], i.q_keys::bigint[], i.q_units::bigint[], i.q_lows::float8[], i.q_highs::float8[], i.body`;
+
+// Index rows follow the resource rows that this statement really wrote.
+const indexRows = `strings as (
+    insert into resource_string (tenant_id, key, folded, exact, type, id)
+    select $1::int, s.key, s.folded, s.exact, s.type, s.id
+    from unnest($16::bigint[], $17::text[], $18::text[], $19::text[], $20::text[]) as s(key, folded, exact, type, id)
+    join saved using (type, id)
+  ), dates as (
+    insert into resource_date (tenant_id, key, low, high, type, id)
+    select $1::int, d.key, d.low, d.high, d.type, d.id
+    from unnest($21::bigint[], $22::timestamptz[], $23::timestamptz[], $24::text[], $25::text[]) as d(key, low, high, type, id)
+    join saved using (type, id)
+  )
+  select type, id from saved`;
+
+const createStatement = `with saved as (
+    insert into resource (${resourceColumns}) select ${inputValues} from ${inputRows}
+    on conflict (tenant_id, type, id) do nothing returning type, id
+  ), ${indexRows}`;
+
+const replaceStatement = `with input as materialized (select * from ${inputRows}
+  ), archived as (
+    insert into resource_version (tenant_id, type, id, version, last_updated, deleted, body)
+    select r.tenant_id, r.type, r.id, r.version, r.last_updated, r.deleted, r.body
+    from resource r join input i on r.type = i.type and r.id = i.id where r.tenant_id = $1
+  ), gone_strings as (
+    delete from resource_string s using input i where s.tenant_id = $1 and s.type = i.type and s.id = i.id and i.version > 1
+  ), gone_dates as (
+    delete from resource_date d using input i where d.tenant_id = $1 and d.type = i.type and d.id = i.id and i.version > 1
+  ), saved as (
+    insert into resource as r (${resourceColumns}) select ${inputValues} from input i
+    on conflict (tenant_id, type, id) do update set version = excluded.version, last_updated = excluded.last_updated,
+      deleted = excluded.deleted, patient_id = excluded.patient_id, started_at = excluded.started_at,
+      ended_at = excluded.ended_at, terms = excluded.terms, quantity_keys = excluded.quantity_keys,
+      quantity_units = excluded.quantity_units, quantity_lows = excluded.quantity_lows,
+      quantity_highs = excluded.quantity_highs, body = excluded.body
+    where r.version = excluded.version - 1
+    returning type, id
+  ), ${indexRows}`;
+
+/**
+ * Stores first versions, all in one statement; answers the `Type/id` of those that were new.
+ * A resource that exists already is left as it is, so a resend costs one look at the primary key.
+ */
+export async function createResources(session: TenantSession, resources: readonly NewResource[]): Promise<Set<string>> {
+  if (resources.length === 0) return new Set();
+  const rows = await session.query<{ type: string; id: string }>(createStatement, parameters(session, resources));
+  return new Set(rows.map((row) => `${row.type}/${row.id}`));
+}
+
+/**
+ * Stores next versions (and first ones) in one statement, keeping the replaced ones in `resource_version`.
+ * Throws ConcurrentWrite when any current version is not the one before: nothing of the transaction may be kept then.
+ */
+export async function saveResources(session: TenantSession, resources: readonly NewResource[]): Promise<void> {
+  if (resources.length === 0) return;
+  const rows = await session.query<{ id: string }>(replaceStatement, parameters(session, resources));
+  if (rows.length !== resources.length) throw new ConcurrentWrite("a resource changed while it was being written");
+}
+
+function parameters(session: TenantSession, resources: readonly NewResource[]): unknown[] {
+  const strings = resources.flatMap((r) => r.index.strings.map((entry) => ({ ...entry, type: r.type, id: r.id })));
+  const dates = resources.flatMap((r) => r.index.dates.map((entry) => ({ ...entry, type: r.type, id: r.id })));
+  return [
+    session.tenantId,
+    resources.map((r) => r.type),
+    resources.map((r) => r.id),
+    resources.map((r) => r.version),
+    resources.map((r) => instant(r.lastUpdatedMs)),
+    resources.map((r) => r.deleted),
+    resources.map((r) => r.index.hot.patientId ?? null),
+    resources.map((r) => instant(r.index.hot.startMs)),
+    resources.map((r) => instant(r.index.hot.endMs)),
+    resources.map((r) => `{${r.index.terms.join(",")}}`),
+    resources.map((r) => quantityColumn(r, "key")),
+    resources.map((r) => quantityColumn(r, "unit")),
+    resources.map((r) => quantityColumn(r, "low")),
+    resources.map((r) => quantityColumn(r, "high")),
+    resources.map((r) => r.body),
+    strings.map((s) => s.key),
+    strings.map((s) => s.folded),
+    strings.map((s) => s.exact),
+    strings.map((s) => s.type),
+    strings.map((s) => s.id),
+    dates.map((d) => d.key),
+    dates.map((d) => instant(d.lowMs)),
+    dates.map((d) => instant(d.highMs)),
+    dates.map((d) => d.type),
+    dates.map((d) => d.id),
+  ];
+}
+
+function quantityColumn(resource: NewResource, column: "key" | "unit" | "low" | "high"): string | null {
+  const entries = resource.index.quantities;
+  return entries.length === 0 ? null : `{${entries.map((entry) => entry[column]).join(",")}}`;
+}
