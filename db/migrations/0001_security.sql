@@ -73,7 +73,7 @@ LANGUAGE sql SECURITY DEFINER SET search_path = pg_catalog, pg_temp AS $$
   SELECT graphile_worker.add_jobs(
     ARRAY(
       SELECT ('review-patient', json_build_object('tenantId', t, 'patientId', p), NULL, NULL, NULL, 'review:' || t || ':' || p, NULL, NULL)::graphile_worker.job_spec
-      FROM unnest(patients) AS p, nullif(current_setting('tidegate.tenant', true), '')::integer AS t
+      FROM unnest(patients) AS p, (SELECT nullif(current_setting('tidegate.tenant', true), '')::integer) AS session(t)
       WHERE t IS NOT NULL
       ORDER BY p
     ),
@@ -86,7 +86,7 @@ LANGUAGE sql SECURITY DEFINER SET search_path = pg_catalog, pg_temp AS $$
   SELECT graphile_worker.add_job(
     'review-unmatched', json_build_object('tenantId', t, 'deviceIdentifier', device_identifier),
     job_key => 'unmatched:' || t || ':' || device_identifier, job_key_mode => 'preserve_run_at')
-  FROM nullif(current_setting('tidegate.tenant', true), '')::integer AS t
+  FROM (SELECT nullif(current_setting('tidegate.tenant', true), '')::integer) AS session(t)
   WHERE t IS NOT NULL;
 $$;
 --> statement-breakpoint

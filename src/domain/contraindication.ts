@@ -12,3 +12,8 @@ export interface Contraindication {
   readonly startMs: EpochMs;
   readonly endMs?: EpochMs;
 }
+
+/** Whether a flag is in force at an instant: stated active, begun, and not ended. */
+export function isInForce({ active, startMs, endMs }: Contraindication, atMs: EpochMs): boolean {
+  return active && startMs <= atMs && (endMs === undefined || atMs < endMs);
+}

@@ -76,7 +76,7 @@ export function checkDayParts(parts: readonly DayPart[]): Result<readonly DayPar
       }
     }
     if (part.from === part.to) refusals.push(refusal("A day part that begins and ends at the same time is empty.", at));
-    parts.slice(0, index).forEach((earlier) => {
+    for (const earlier of parts.slice(0, index)) {
       if (earlier.code === part.code) {
         refusals.push(refusal(`The code "${part.code}" is already taken; give each day part its own.`, `${at}.code`));
       }
@@ -84,7 +84,7 @@ export function checkDayParts(parts: readonly DayPart[]): Result<readonly DayPar
         const text = `"${part.code}" overlaps "${earlier.code}"; a session can count to one day part only.`;
         refusals.push(refusal(text, at));
       }
-    });
+    }
   });
   return refusals.length === 0 ? accepted(parts) : refused(...refusals);
 }

@@ -19,6 +19,8 @@ export interface FittedPart {
   /** id of the part's Device. */
   readonly partId: string;
   readonly kind: string;
+  /** id of the machine's Device; absent when it is not recorded, which then reads as any machine of the patient. */
+  readonly machineId?: string;
   readonly fittedDay: LocalDay;
   /** First day on which the part is no longer fitted; absent while in use. */
   readonly removedDay?: LocalDay;

@@ -63,7 +63,7 @@ export interface Session extends SessionMeasures {
   /** The device's own, uncorrected start, as received. */
   readonly deviceStart: string;
   readonly localDay: LocalDay;
-  /** Code of the day part the session counts to; absent when the plan at intake named no parts that contain it. */
+  /** Code of the tenant's day part the session counts to; absent when it started outside all of them. */
   readonly dayPart?: string;
   /** When the memory was read; among readings of the same record the earliest settles the clock correction. */
   readonly readMs: EpochMs;

@@ -1,4 +1,7 @@
 import type { Evidence, Finding, Severity } from "./finding.ts";
+import { fingerprint } from "./fingerprint.ts";
+import { addDays } from "./local-day.ts";
+import type { Thresholds } from "./thresholds.ts";
 import type { EpochMs, LocalDay } from "./time.ts";
 
 /** R4 task status (https://hl7.org/fhir/R4/valueset-task-status.html). */
@@ -37,6 +40,7 @@ export interface FindingTask {
 /** What a review wants done to the Tasks. */
 export type TaskStep =
   | { readonly kind: "raise"; readonly finding: Finding; readonly episode: number; readonly dueDay: LocalDay }
+  /** `dueDay` counts from this refresh; only ever bring a Task's due day forward, or changing evidence puts it off for ever. */
   | { readonly kind: "refresh"; readonly taskId: string; readonly finding: Finding; readonly dueDay: LocalDay }
   /** A person works on it: evidence is added, status, owner and priority stay. */
   | { readonly kind: "add-evidence"; readonly taskId: string; readonly finding: Finding }
@@ -49,3 +53,135 @@ export type TaskStep =
     }
   /** A person closed it or works on it and the finding has cleared: noted, nothing else touched. */
   | { readonly kind: "note-cleared"; readonly taskId: string };
+
+/** What `taskSteps` must know beside findings and Tasks. */
+export interface TaskContext {
+  readonly today: LocalDay;
+  readonly nowMs: EpochMs;
+  readonly thresholds: Pick<Thresholds, "coolDownDays" | "dueDaysBySeverity">;
+  /** Whether a rule can still say anything about a subject; false closes what it raised as no longer applying. */
+  readonly applicable: (rule: string, subject: string) => boolean;
+}
+
+const DAY_MS = 86_400_000;
+
+/**
+ * What one review wants done to one patient's Tasks, so that each finding has at most one open Task. Doing it and
+ * reviewing again asks for nothing more. Findings of severity `information` count as not found.
+ * Of several Tasks of one rule and subject the open one matters, else the one with the highest episode.
+ */
+export function taskSteps(
+  findings: readonly Finding[],
+  tasks: readonly FindingTask[],
+  context: TaskContext,
+): TaskStep[] {
+  const found = new Map<string, Finding>();
+  for (const finding of [...findings].sort(mostPressingFirst)) {
+    const key = keyOf(finding);
+    if (finding.severity !== "information" && !found.has(key)) found.set(key, finding);
+  }
+  const histories = new Map<string, FindingTask[]>();
+  for (const task of tasks) histories.set(keyOf(task), [...(histories.get(keyOf(task)) ?? []), task]);
+  const keys = [...new Set([...found.keys(), ...histories.keys()])].sort();
+  return keys.flatMap((key) => stepOf(found.get(key), histories.get(key) ?? [], context) ?? []);
+}
+
+/** What makes a Task one of its kind within a tenant; rule codes and ids hold no `|`. A finding about no patient has no id. */
+export function dedupKey(patientId: string | undefined, rule: string, subject: string): string {
+  return `${patientId ?? ""}|${rule}|${subject}`;
+}
+
+/**
+ * Fingerprint of what a finding tells its reader: severity, text and evidence, in order. `sinceDay` is left out: it
+ * moves with a trailing window although nothing has happened.
+ */
+export function evidenceDigest({ severity, text, evidence }: Finding): string {
+  const rows = evidence.map((one) => [one.name, one.text, one.value ?? null, one.unit ?? null, one.reference ?? null]);
+  return fingerprint(JSON.stringify([severity, text, rows]));
+}
+
+function stepOf(
+  finding: Finding | undefined,
+  history: readonly FindingTask[],
+  context: TaskContext,
+): TaskStep | undefined {
+  const task = currentOf(history);
+  if (finding === undefined) return task && stepWhenGone(task, context);
+  if (task === undefined) return raise(finding, 1, context);
+  const changed = task.evidenceDigest !== evidenceDigest(finding);
+  switch (handOf(task.status)) {
+    case "service":
+      if (!changed && task.severity === finding.severity) return undefined;
+      return { kind: "refresh", taskId: task.taskId, finding, dueDay: dueDayOf(finding, context) };
+    case "person":
+      return changed ? { kind: "add-evidence", taskId: task.taskId, finding } : undefined;
+    case "closed": {
+      const next = Math.max(...history.map((one) => one.episode)) + 1;
+      return maySpeakAgain(task, finding, context) ? raise(finding, next, context) : undefined;
+    }
+  }
+}
+
+function stepWhenGone(task: FindingTask, { today, applicable }: TaskContext): TaskStep | undefined {
+  const hand = handOf(task.status);
+  if (hand === "service") {
+    const applies = applicable(task.rule, task.subject);
+    const text = applies ? `No longer found on ${today}.` : `No longer applies on ${today}.`;
+    const reason = applies ? "cleared" : "no-longer-applies";
+    const status = applies ? "completed" : "cancelled";
+    return { kind: "close", taskId: task.taskId, status, reason, evidence: [{ name: reason, text }] };
+  }
+  if (task.clearedSince || (hand === "closed" && closedByService(task))) return undefined;
+  return { kind: "note-cleared", taskId: task.taskId };
+}
+
+function maySpeakAgain(task: FindingTask, finding: Finding, { nowMs, thresholds }: TaskContext): boolean {
+  if (finding.safety || task.clearedSince || closedByService(task)) return true;
+  // Without a time of closing nobody can say that the cool-down still runs; better asked twice than lost.
+  return task.closedMs === undefined || nowMs - task.closedMs >= thresholds.coolDownDays * DAY_MS;
+}
+
+// Only the two statuses that the service closes with can be its own; a closing that names nobody counts as a person's.
+function closedByService(task: FindingTask): boolean {
+  return task.closedBy === "service" && (task.status === "completed" || task.status === "cancelled");
+}
+
+/** In whose hands a Task is: still the service's, a person's, or closed. */
+function handOf(status: TaskStatus): "service" | "person" | "closed" {
+  switch (status) {
+    case "draft":
+    case "requested":
+    case "received":
+    case "ready":
+      return "service";
+    case "accepted":
+    case "in-progress":
+    case "on-hold":
+      return "person";
+    default:
+      return "closed";
+  }
+}
+
+function currentOf(history: readonly FindingTask[]): FindingTask | undefined {
+  const rank = (task: FindingTask) => (handOf(task.status) === "closed" ? 0 : 1);
+  return [...history].sort((a, b) => rank(b) - rank(a) || b.episode - a.episode || (a.taskId < b.taskId ? -1 : 1))[0];
+}
+
+function raise(finding: Finding, episode: number, context: TaskContext): TaskStep {
+  return { kind: "raise", finding, episode, dueDay: dueDayOf(finding, context) };
+}
+
+function dueDayOf({ severity }: Finding, { today, thresholds }: TaskContext): LocalDay {
+  const { urgent, review } = thresholds.dueDaysBySeverity;
+  return addDays(today, severity === "urgent" ? urgent : review);
+}
+
+function mostPressingFirst(a: Finding, b: Finding): number {
+  const press = { urgent: 0, review: 1, information: 2 };
+  return press[a.severity] - press[b.severity] || (evidenceDigest(a) < evidenceDigest(b) ? -1 : 1);
+}
+
+function keyOf({ rule, subject }: { readonly rule: string; readonly subject: string }): string {
+  return `${rule}|${subject}`;
+}

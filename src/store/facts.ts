@@ -79,3 +79,8 @@ export async function queueReviews(session: TenantSession, patientIds: readonly 
   if (patientIds.length === 0) return;
   await session.query("select queue_reviews($1::text[])", [[...new Set(patientIds)].sort()]);
 }
+
+/** Queues the look at what of one device could not be matched, in the caller's transaction. */
+export async function queueUnmatchedReview(session: TenantSession, deviceIdentifier: string): Promise<void> {
+  await session.query("select queue_unmatched_review($1)", [deviceIdentifier]);
+}

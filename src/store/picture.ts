@@ -2,7 +2,7 @@ import type { Absence } from "../domain/absence.ts";
 import type { Contraindication } from "../domain/contraindication.ts";
 import type { CoverageRange, DeviceUse } from "../domain/device.ts";
 import type { PatientFacts, PlanFacts } from "../domain/facts.ts";
-import type { SettingsProfile } from "../domain/prescription.ts";
+import type { Plan, SettingsProfile } from "../domain/prescription.ts";
 import type { Session } from "../domain/session.ts";
 import type { FindingTask } from "../domain/task.ts";
 import { instant, type TenantSession } from "./database.ts";
@@ -96,6 +96,25 @@ export async function readPatients(session: TenantSession, patientIds: readonly 
     [session.tenantId, patientIds],
   );
   return rows.map((row) => patientOf(row["patient"] as Record<string, unknown>));
+}
+
+/** Plans of these patients with their profiles, by patient id. */
+export async function readPlans(session: TenantSession, patientIds: readonly string[]): Promise<Map<string, Plan[]>> {
+  const rows = await session.query<{ kind: string; patient_id: string; fact: PlanFacts & SettingsProfile }>(
+    `select kind, patient_id, fact from patient_fact
+     where tenant_id = $1 and patient_id = any($2::text[]) and kind in ('plan', 'profile') order by source_id`,
+    [session.tenantId, patientIds],
+  );
+  const profiles = new Map(rows.filter((row) => row.kind === "profile").map((row) => [row.fact.profileId, row.fact]));
+  const plans = new Map<string, Plan[]>();
+  for (const row of rows) {
+    if (row.kind !== "plan") continue;
+    const { profileIds, patientId: _, ...plan } = row.fact;
+    const known = plans.get(row.patient_id) ?? [];
+    known.push({ ...plan, profiles: profileIds.flatMap((id) => profiles.get(id) ?? []) });
+    plans.set(row.patient_id, known);
+  }
+  return plans;
 }
 
 function patientOf(row: Record<string, unknown>): PatientFacts {

@@ -141,27 +141,27 @@ function rangeCondition(
   binder: Binder,
 ): string {
   const value = (number: number) => binder.bind(cast === "float8" ? number : instant(number), cast);
-  const [l, h] = [value(test.low), value(test.high)];
-  const inside = `${low} >= ${l} and ${high} <= ${h}`;
+  const [l, h] = [() => value(test.low), () => value(test.high)];
+  const inside = () => `${low} >= ${l()} and ${high} <= ${h()}`;
   switch (test.prefix) {
     case "eq":
-      return inside;
+      return inside();
     case "ne":
-      return `not (${inside})`;
+      return `not (${inside()})`;
     case "gt":
-      return `${high} > ${h}`;
+      return `${high} > ${h()}`;
     case "lt":
-      return `${low} < ${l}`;
+      return `${low} < ${l()}`;
     case "ge":
-      return `${high} > ${h} or (${inside})`;
+      return `${high} > ${h()} or (${inside()})`;
     case "le":
-      return `${low} < ${l} or (${inside})`;
+      return `${low} < ${l()} or (${inside()})`;
     case "sa":
-      return cast === "float8" ? `${low} > ${h}` : `${low} >= ${h}`;
+      return cast === "float8" ? `${low} > ${h()}` : `${low} >= ${h()}`;
     case "eb":
-      return cast === "float8" ? `${high} < ${l}` : `${high} <= ${l}`;
+      return cast === "float8" ? `${high} < ${l()}` : `${high} <= ${l()}`;
     case "ap":
-      return cast === "float8" ? `${low} <= ${h} and ${high} >= ${l}` : `${low} < ${h} and ${high} > ${l}`;
+      return cast === "float8" ? `${low} <= ${h()} and ${high} >= ${l()}` : `${low} < ${h()} and ${high} > ${l()}`;
   }
 }
 

@@ -148,7 +148,12 @@ describe("counting days", () => {
   });
 
   test("29 February exists in 2028 and 2000, not in 2026 or 2100", () => {
-    expect(["2028-02-29", "2000-02-29", "2026-02-29", "2100-02-29"].map(isLocalDay)).toEqual([true, true, false, false]);
+    expect(["2028-02-29", "2000-02-29", "2026-02-29", "2100-02-29"].map(isLocalDay)).toEqual([
+      true,
+      true,
+      false,
+      false,
+    ]);
   });
 });
 

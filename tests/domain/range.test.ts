@@ -20,7 +20,9 @@ const use = (deviceId: string, startMs: number, endMs?: number) => ({
 });
 const read = (deviceId: string, startMs: number, endMs: number) => ({ deviceId, uploadId: "upload-1", startMs, endMs });
 const anyRanges = fc.array(
-  fc.tuple(fc.integer({ min: 0, max: 60 }), fc.integer({ min: 0, max: 20 })).map(([at, length]) => range(at, at + length)),
+  fc
+    .tuple(fc.integer({ min: 0, max: 60 }), fc.integer({ min: 0, max: 20 }))
+    .map(([at, length]) => range(at, at + length)),
   { maxLength: 8 },
 );
 const has = (ranges: readonly { startMs: number; endMs: number }[], ms: number) =>
@@ -82,7 +84,9 @@ describe("what the records vouch for", () => {
   });
 
   test("records reach as far as any machine's do", () => {
-    expect(coverageOfPatient([read("a", 0, 50), read("b", 30, 80)], [use("a", 0), use("b", 20)])).toEqual([range(0, 80)]);
+    expect(coverageOfPatient([read("a", 0, 50), read("b", 30, 80)], [use("a", 0), use("b", 20)])).toEqual([
+      range(0, 80),
+    ]);
   });
 
   test("one silent machine leaves the time open although the other was read", () => {

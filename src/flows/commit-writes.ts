@@ -1,0 +1,103 @@
+import type { Resource } from "@medplum/fhirtypes";
+import type { PatientFacts } from "../domain/facts.ts";
+import { factsOf } from "../fhir/facts.ts";
+import { stampedJson } from "../fhir/json.ts";
+import { extractIndexValues } from "../fhir/search/extract.ts";
+import type { IndexValues } from "../fhir/search/index-values.ts";
+import type { TenantSession } from "../store/database.ts";
+import { queueReviews, saveFacts, type StatedFacts } from "../store/facts.ts";
+import { readPatients } from "../store/picture.ts";
+import { type NewResource, saveResources, type StoredResource } from "../store/resource.ts";
+import type { Service } from "./service.ts";
+
+/** One checked resource on its way into the store. */
+export interface Write {
+  readonly type: string;
+  readonly id: string;
+  /** As parsed, for extraction; absent for a deletion. */
+  readonly resource?: Resource;
+  /** The same with numbers as they were written, for storing. */
+  readonly exact?: unknown;
+}
+
+const noIndex: IndexValues = { terms: [], strings: [], dates: [], quantities: [], hot: {} };
+
+/**
+ * Stores the next version of each resource with its index values and facts, and queues the reviews that follow:
+ * a fixed number of statements for any number of writes. `current` holds the versions locked beforehand.
+ */
+export async function commitWrites(
+  service: Service,
+  session: TenantSession,
+  writes: readonly Write[],
+  current: ReadonlyMap<string, StoredResource>,
+  options: { queue: boolean } = { queue: true },
+): Promise<NewResource[]> {
+  if (writes.length === 0) return [];
+  const lastUpdatedMs = service.now();
+  const stored = writes.map((write) => nextVersion(service, write, current.get(`${write.type}/${write.id}`), lastUpdatedMs));
+  await saveResources(session, stored);
+  const patients = await saveFacts(session, await statedBy(service, session, writes, stored));
+  if (options.queue) await queueReviews(session, patients.filter((patientId) => patientId !== ""));
+  return stored;
+}
+
+function nextVersion(service: Service, write: Write, before: StoredResource | undefined, lastUpdatedMs: number): NewResource {
+  const version = (before?.version ?? 0) + 1;
+  const { type, id } = write;
+  const deleted = write.resource === undefined;
+  const stamp = { id, versionId: String(version), lastUpdated: new Date(lastUpdatedMs).toISOString() };
+  return {
+    type,
+    id,
+    version,
+    lastUpdatedMs,
+    deleted,
+    body: stampedJson(write.exact ?? write.resource ?? { resourceType: type }, stamp),
+    index: write.resource === undefined ? noIndex : extractIndexValues(service.definitions, { ...write.resource, id } as Resource),
+  };
+}
+
+/** The facts of each resource as it is stored, local days in the zone of the patient concerned. */
+async function statedBy(
+  service: Service,
+  session: TenantSession,
+  writes: readonly Write[],
+  stored: readonly NewResource[],
+): Promise<StatedFacts[]> {
+  const zones = await zonesOf(service, session, writes, stored);
+  return writes.map((write, i) => {
+    const resource = write.resource && ({ ...write.resource, id: write.id, meta: metaOf(write.resource, stored[i]) } as Resource);
+    const patientId = stored[i]?.index.hot.patientId ?? "";
+    const zone = zones.get(patientId) ?? service.defaultZone;
+    const facts = resource === undefined ? [] : factsOf(resource, { zone, dayParts: service.thresholds.dayParts });
+    return { type: write.type, id: write.id, facts };
+  });
+}
+
+function metaOf(resource: Resource, stored: NewResource | undefined): Resource["meta"] {
+  return stored === undefined
+    ? resource.meta
+    : { ...resource.meta, lastUpdated: new Date(stored.lastUpdatedMs).toISOString() };
+}
+
+async function zonesOf(
+  service: Service,
+  session: TenantSession,
+  writes: readonly Write[],
+  stored: readonly NewResource[],
+): Promise<Map<string, string>> {
+  const wanted = [...new Set(stored.flatMap((one) => one.index.hot.patientId ?? []))];
+  const known: PatientFacts[] = wanted.length === 0 ? [] : await readPatients(session, wanted);
+  const zones = new Map(known.map((patient) => [patient.patientId, patient.zone]));
+  // A patient of the same bundle is not in its table yet.
+  for (const write of writes) {
+    if (write.type !== "Patient" || write.resource === undefined) continue;
+    const facts = factsOf({ ...write.resource, id: write.id } as Resource, {
+      zone: service.defaultZone,
+      dayParts: service.thresholds.dayParts,
+    });
+    for (const fact of facts) if (fact.kind === "patient") zones.set(write.id, fact.patient.zone);
+  }
+  return zones;
+}

@@ -1,0 +1,61 @@
+import { daysUsed, type Measure, sessionsCompleted } from "../domain/adherence.ts";
+import { type DayState, dayStates } from "../domain/day-state.ts";
+import { addDays, localDayOf, startOfDayMs } from "../domain/local-day.ts";
+import { accepted, type Result, refused } from "../domain/result.ts";
+import type { LocalDay } from "../domain/time.ts";
+import { readInTenant } from "../store/database.ts";
+import { readPatients, readPictureFacts } from "../store/picture.ts";
+import { pictureOf } from "./picture.ts";
+import type { Service } from "./service.ts";
+
+/** One patient's days over `[firstDay, endDay)` with the measures of the same window. */
+export interface PatientDays {
+  readonly patientId: string;
+  readonly zone: string;
+  readonly firstDay: LocalDay;
+  readonly endDay: LocalDay;
+  readonly days: readonly DayState[];
+  readonly daysUsed: Measure;
+  readonly sessionsCompleted: Measure;
+}
+
+/** The most days that one question may span. */
+export const mostDays = 400;
+
+/** Computes a patient's days from the facts on read; defaults to the 28 full days before today. */
+export async function patientDays(
+  service: Service,
+  tenantId: number,
+  patientId: string,
+  asked: { firstDay?: LocalDay; endDay?: LocalDay },
+): Promise<Result<PatientDays>> {
+  return readInTenant(service.database, tenantId, async (session): Promise<Result<PatientDays>> => {
+    const [patient] = await readPatients(session, [patientId]);
+    if (patient === undefined) {
+      return refused({ kind: "not-found", detail: `There is no Patient/${patientId} here.`, status: 404 });
+    }
+    const nowMs = service.now();
+    const today = localDayOf(nowMs, patient.zone);
+    const endDay = asked.endDay ?? today;
+    const firstDay = asked.firstDay ?? addDays(endDay, -28);
+    if (firstDay >= endDay || addDays(firstDay, mostDays) < endDay) {
+      const detail = `Ask for at least one and at most ${mostDays} days: firstDay is inside the window, endDay is not.`;
+      return refused({ kind: "value", detail, at: "firstDay", status: 400 });
+    }
+    // A session after midnight may count to the evening before, so the window reads one more day on either side.
+    const facts = await readPictureFacts(session, patientId, startOfDayMs(addDays(firstDay, -1), patient.zone));
+    if (facts === undefined) throw new Error("a patient vanished inside one snapshot");
+    const picture = pictureOf(facts, service, nowMs);
+    const days = dayStates(picture, firstDay, endDay);
+    const of = (measure: typeof daysUsed) => measure(days, firstDay, endDay, service.thresholds);
+    return accepted({
+      patientId,
+      zone: patient.zone,
+      firstDay,
+      endDay,
+      days,
+      daysUsed: of(daysUsed),
+      sessionsCompleted: of(sessionsCompleted),
+    });
+  });
+}

@@ -1,0 +1,58 @@
+import { localDayOf } from "../domain/local-day.ts";
+import type { FittedPart } from "../domain/part.ts";
+import type { Picture } from "../domain/picture.ts";
+import type { Plan } from "../domain/prescription.ts";
+import type { PictureFacts } from "../store/picture.ts";
+import type { Service } from "./service.ts";
+
+/** Interface codes that mean the patient breathes through a tracheostomy. */
+const tracheostomyInterfaces = new Set(["tracheostomy-adapter", "endotracheal-adapter"]);
+
+/** Days of sessions that a review reads: the 28 days of the caseload measures, and the night before the first. */
+export const reviewWindowDays = 30;
+
+const dayMs = 86_400_000;
+
+/** Where the sessions of a review's window begin. */
+export function windowStartMs(nowMs: number): number {
+  return nowMs - (reviewWindowDays + 1) * dayMs;
+}
+
+/** Makes the domain's Picture of the facts read: profiles joined to their plans, parts told from machines. */
+export function pictureOf(facts: PictureFacts, service: Pick<Service, "thresholds">, nowMs: number): Picture {
+  const { patient } = facts;
+  const profiles = new Map(facts.profiles.map((profile) => [profile.profileId, profile]));
+  const plans = facts.plans
+    .map(({ profileIds, patientId: _, ...plan }): Plan => ({ ...plan, profiles: profileIds.flatMap((id) => profiles.get(id) ?? []) }))
+    .sort((a, b) => (a.firstDay < b.firstDay ? -1 : 1));
+  return {
+    patientId: patient.patientId,
+    zone: patient.zone,
+    nowMs,
+    today: localDayOf(nowMs, patient.zone),
+    ...(patient.birthDay === undefined ? {} : { birthDay: patient.birthDay }),
+    ...(patient.deceasedDay === undefined ? {} : { deceasedDay: patient.deceasedDay }),
+    tracheostomy: facts.profiles.some((profile) => tracheostomyInterfaces.has(profile.interface ?? "")),
+    plans,
+    sessions: facts.sessions,
+    ...(facts.lastSessionStartMs === undefined ? {} : { lastSessionStartMs: facts.lastSessionStartMs }),
+    machineUses: facts.uses.filter((use) => use.kind === "machine"),
+    coverage: facts.coverage,
+    parts: partsOf(facts, patient.zone),
+    contraindications: facts.contraindications,
+    absences: [...facts.absences].sort((a, b) => (a.firstDay < b.firstDay ? -1 : 1)),
+    tasks: facts.tasks,
+    thresholds: service.thresholds,
+  };
+}
+
+function partsOf(facts: PictureFacts, zone: string): FittedPart[] {
+  return facts.uses
+    .filter((use) => use.kind !== "machine")
+    .map((use) => ({
+      partId: use.deviceId,
+      kind: use.kind,
+      fittedDay: localDayOf(use.startMs, zone),
+      ...(use.endMs === undefined ? {} : { removedDay: localDayOf(use.endMs, zone) }),
+    }));
+}

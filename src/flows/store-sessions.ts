@@ -1,0 +1,112 @@
+import { createHash } from "node:crypto";
+import type { DocumentReference, Resource } from "@medplum/fhirtypes";
+import type { CoverageRange, DeviceUse } from "../domain/device.ts";
+import type { Fact } from "../domain/facts.ts";
+import { extractIndexValues } from "../fhir/search/extract.ts";
+import { sessionResources } from "../fhir/session.ts";
+import { uploadDocument } from "../fhir/upload.ts";
+import type { TenantSession } from "../store/database.ts";
+import { saveFacts, type StatedFacts } from "../store/facts.ts";
+import { createResources, lockResources, type NewResource } from "../store/resource.ts";
+import { commitWrites, type Write } from "./commit-writes.ts";
+import type { KeptUpload } from "./record-use.ts";
+import type { Service } from "./service.ts";
+import type { SettledSession } from "./settle-records.ts";
+
+/** What an upload states, settled and matched. */
+export interface SettledUpload {
+  readonly deviceId: string;
+  readonly uses: readonly DeviceUse[];
+  readonly fresh: readonly SettledSession[];
+  readonly retimed: readonly SettledSession[];
+  readonly coverage: { readonly ranges: readonly CoverageRange[] };
+}
+
+/** Sessions a statement: large enough to spare round trips, small enough to keep latency and memory flat. */
+const batchSize = 100;
+
+/** Stores sessions as Observation and DeviceUseStatement with their facts, and the upload's DocumentReference with its coverage. */
+export async function storeSessions(
+  service: Service,
+  session: TenantSession,
+  kept: KeptUpload,
+  upload: SettledUpload,
+): Promise<{ created: number; retimed: number; patients: string[] }> {
+  const nowIso = new Date(service.now()).toISOString();
+  const patients = new Set<string>();
+  const document = documentOf(kept, upload, nowIso);
+  await createResources(session, [firstVersion(service, document, nowIso)]);
+  const coverage: Fact[] = [{ kind: "coverage", coverage: upload.coverage.ranges }];
+  const stated: StatedFacts = { type: "DocumentReference", id: kept.uploadId, facts: coverage };
+  for (const patientId of await saveFacts(session, [stated])) patients.add(patientId);
+  for (let from = 0; from < upload.fresh.length; from += batchSize) {
+    const batch = upload.fresh.slice(from, from + batchSize);
+    const resources = batch.flatMap((one) => resourcesOf(one, kept.uploadId));
+    await createResources(session, resources.map((resource) => firstVersion(service, resource, nowIso)));
+    for (const patientId of await saveFacts(session, batch.map(factsOfSession))) patients.add(patientId);
+  }
+  if (upload.retimed.length > 0) await retime(service, session, kept, upload.retimed);
+  return { created: upload.fresh.length, retimed: upload.retimed.length, patients: [...patients] };
+}
+
+function factsOfSession({ session }: SettledSession): StatedFacts {
+  return { type: "Observation", id: session.sessionId, facts: [{ kind: "session", session }] };
+}
+
+function resourcesOf(one: SettledSession, uploadId: string): [Resource, Resource] {
+  const { observation, statement } = sessionResources(one.session, {
+    documentId: uploadId,
+    statementId: `use-of-${one.session.sessionId}`.slice(0, 64),
+    deviceEnd: one.record.end,
+    ...(one.profileRequestId === undefined ? {} : { profileRequestId: one.profileRequestId }),
+  });
+  return [observation, statement];
+}
+
+/** Our own mapping is right by construction (a test proves it), so these resources need no check at run time. */
+function firstVersion(service: Service, resource: Resource, nowIso: string): NewResource {
+  const { resourceType, id, meta, ...rest } = resource as Resource & { id: string };
+  const body = { resourceType, id, meta: { ...meta, versionId: "1", lastUpdated: nowIso }, ...rest };
+  return {
+    type: resourceType,
+    id,
+    version: 1,
+    lastUpdatedMs: Date.parse(nowIso),
+    deleted: false,
+    body: JSON.stringify(body),
+    index: extractIndexValues(service.definitions, resource),
+  };
+}
+
+/** An earlier reading knows the device's clock better: the session becomes a next version on its corrected times. */
+async function retime(
+  service: Service,
+  session: TenantSession,
+  kept: KeptUpload,
+  retimed: readonly SettledSession[],
+): Promise<void> {
+  const writes = retimed
+    .flatMap((one) => resourcesOf(one, kept.uploadId))
+    .map((resource): Write => ({ type: resource.resourceType, id: resource.id ?? "", resource }));
+  const locked = await lockResources(session, writes.map((write) => `${write.type}/${write.id}`));
+  await commitWrites(service, session, writes, new Map(locked.map((one) => [`${one.type}/${one.id}`, one])));
+}
+
+/** The upload as a document: whose device, when, how large, its hashes, and the times it vouches for. */
+function documentOf(kept: KeptUpload, upload: SettledUpload, nowIso: string): DocumentReference {
+  const patients = [...new Set(upload.fresh.map((one) => one.session.patientId))];
+  const [onlyPatient] = patients.length === 1 ? patients : [];
+  return uploadDocument({
+    id: kept.uploadId,
+    deviceId: upload.deviceId,
+    ...(onlyPatient === undefined ? {} : { patientId: onlyPatient }),
+    receivedIso: nowIso,
+    contentType: kept.contentType,
+    size: kept.bytes.length,
+    // Attachment.hash is SHA-1 by definition of R4 (https://hl7.org/fhir/R4/datatypes.html#attachment); identity rests on SHA-256.
+    sha1Base64: createHash("sha1").update(kept.bytes).digest("base64"),
+    sha256Hex: createHash("sha256").update(kept.bytes).digest("hex"),
+    url: `/api/v1/uploads/${kept.uploadId}/content`,
+    coverage: upload.coverage.ranges,
+  });
+}

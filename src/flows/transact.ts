@@ -1,0 +1,12 @@
+import type { Resource } from "@medplum/fhirtypes";
+import { accepted, type Refusal, type Result, refused } from "../domain/result.ts";
+import { readTransaction, resolveReferences, type TransactionEntry, transactionResponse } from "../fhir/bundle.ts";
+import { readJson } from "../fhir/json.ts";
+import { checkResource } from "../fhir/resource-check.ts";
+import { parseSearch } from "../fhir/search/parse.ts";
+import { inTenant, type TenantSession } from "../store/database.ts";
+import { lockResources, type StoredResource } from "../store/resource.ts";
+import { searchResources } from "../store/search.ts";
+import { commitWrites, type Write } from "./commit-writes.ts";
+import type { Service } from "./service.ts";
+import { retryOnce, versionRefusal } from "./write-resource.ts";
