@@ -68,7 +68,8 @@ const DAY_MS = 86_400_000;
 /**
  * What one review wants done to one patient's Tasks, so that each finding has at most one open Task. Doing it and
  * reviewing again asks for nothing more. Findings of severity `information` count as not found.
- * Of several Tasks of one rule and subject the open one matters, else the one with the highest episode.
+ * Of several Tasks of one rule and subject the highest episode matters, and whatever else is still open: merging two
+ * records of one person can leave two. What a person works on is never closed here, so only those can stay more than one.
  */
 export function taskSteps(
   findings: readonly Finding[],
@@ -83,7 +84,7 @@ export function taskSteps(
   const histories = new Map<string, FindingTask[]>();
   for (const task of tasks) histories.set(keyOf(task), [...(histories.get(keyOf(task)) ?? []), task]);
   const keys = [...new Set([...found.keys(), ...histories.keys()])].sort();
-  return keys.flatMap((key) => stepOf(found.get(key), histories.get(key) ?? [], context) ?? []);
+  return keys.flatMap((key) => stepsOf(found.get(key), histories.get(key) ?? [], context));
 }
 
 /** What makes a Task one of its kind within a tenant; rule codes and ids hold no `|`. A finding about no patient has no id. */
@@ -100,39 +101,48 @@ export function evidenceDigest({ severity, text, evidence }: Finding): string {
   return fingerprint(JSON.stringify([severity, text, rows]));
 }
 
-function stepOf(
-  finding: Finding | undefined,
-  history: readonly FindingTask[],
-  context: TaskContext,
-): TaskStep | undefined {
-  const task = currentOf(history);
-  if (finding === undefined) return task && stepWhenGone(task, context);
-  if (task === undefined) return raise(finding, 1, context);
-  const changed = task.evidenceDigest !== evidenceDigest(finding);
-  switch (handOf(task.status)) {
-    case "service":
-      if (!changed && task.severity === finding.severity) return undefined;
-      return { kind: "refresh", taskId: task.taskId, finding, dueDay: dueDayOf(finding, context) };
-    case "person":
-      return changed ? { kind: "add-evidence", taskId: task.taskId, finding } : undefined;
-    case "closed": {
-      const next = Math.max(...history.map((one) => one.episode)) + 1;
-      return maySpeakAgain(task, finding, context) ? raise(finding, next, context) : undefined;
-    }
+function stepsOf(finding: Finding | undefined, history: readonly FindingTask[], context: TaskContext): TaskStep[] {
+  const tasks = [...history].sort((a, b) => b.episode - a.episode || (a.taskId < b.taskId ? -1 : 1));
+  const [latest] = tasks;
+  const inHands = (hand: Hand) => tasks.filter((task) => handOf(task.status) === hand);
+  const [ours, theirs] = [inHands("service"), inHands("person")];
+  if (finding === undefined) {
+    const closed =
+      latest !== undefined && handOf(latest.status) === "closed" && !closedByService(latest) ? [latest] : [];
+    const noted = [...theirs, ...closed].filter((task) => !task.clearedSince);
+    return [
+      ...ours.map((task) => closing(task, context)),
+      ...noted.map(({ taskId }): TaskStep => ({ kind: "note-cleared", taskId })),
+    ];
   }
+  const digest = evidenceDigest(finding);
+  const [kept, ...surplus] = theirs.length > 0 ? [undefined, ...ours] : ours;
+  const steps = surplus.flatMap((task) => (task === undefined ? [] : [superseding(task)]));
+  for (const { taskId, evidenceDigest: told } of theirs) {
+    if (told !== digest) steps.push({ kind: "add-evidence", taskId, finding });
+  }
+  if (kept !== undefined && (kept.evidenceDigest !== digest || kept.severity !== finding.severity)) {
+    steps.push({ kind: "refresh", taskId: kept.taskId, finding, dueDay: dueDayOf(finding, context) });
+  }
+  const mayRaise = latest === undefined || maySpeakAgain(latest, finding, context);
+  if (ours.length + theirs.length === 0 && mayRaise) {
+    steps.push({ kind: "raise", finding, episode: (latest?.episode ?? 0) + 1, dueDay: dueDayOf(finding, context) });
+  }
+  return steps;
 }
 
-function stepWhenGone(task: FindingTask, { today, applicable }: TaskContext): TaskStep | undefined {
-  const hand = handOf(task.status);
-  if (hand === "service") {
-    const applies = applicable(task.rule, task.subject);
-    const text = applies ? `No longer found on ${today}.` : `No longer applies on ${today}.`;
-    const reason = applies ? "cleared" : "no-longer-applies";
-    const status = applies ? "completed" : "cancelled";
-    return { kind: "close", taskId: task.taskId, status, reason, evidence: [{ name: reason, text }] };
+function closing({ taskId, rule, subject }: FindingTask, { today, applicable }: TaskContext): TaskStep {
+  if (applicable(rule, subject)) {
+    const evidence = [{ name: "cleared", text: `No longer found on ${today}.` }];
+    return { kind: "close", taskId, status: "completed", reason: "cleared", evidence };
   }
-  if (task.clearedSince || (hand === "closed" && closedByService(task))) return undefined;
-  return { kind: "note-cleared", taskId: task.taskId };
+  const evidence = [{ name: "no-longer-applies", text: `No longer applies on ${today}.` }];
+  return { kind: "close", taskId, status: "cancelled", reason: "no-longer-applies", evidence };
+}
+
+function superseding({ taskId }: FindingTask): TaskStep {
+  const evidence = [{ name: "superseded", text: "Another open task is about the same finding." }];
+  return { kind: "close", taskId, status: "cancelled", reason: "no-longer-applies", evidence };
 }
 
 function maySpeakAgain(task: FindingTask, finding: Finding, { nowMs, thresholds }: TaskContext): boolean {
@@ -147,7 +157,9 @@ function closedByService(task: FindingTask): boolean {
 }
 
 /** In whose hands a Task is: still the service's, a person's, or closed. */
-function handOf(status: TaskStatus): "service" | "person" | "closed" {
+type Hand = "service" | "person" | "closed";
+
+function handOf(status: TaskStatus): Hand {
   switch (status) {
     case "draft":
     case "requested":
@@ -163,15 +175,6 @@ function handOf(status: TaskStatus): "service" | "person" | "closed" {
   }
 }
 
-function currentOf(history: readonly FindingTask[]): FindingTask | undefined {
-  const rank = (task: FindingTask) => (handOf(task.status) === "closed" ? 0 : 1);
-  return [...history].sort((a, b) => rank(b) - rank(a) || b.episode - a.episode || (a.taskId < b.taskId ? -1 : 1))[0];
-}
-
-function raise(finding: Finding, episode: number, context: TaskContext): TaskStep {
-  return { kind: "raise", finding, episode, dueDay: dueDayOf(finding, context) };
-}
-
 function dueDayOf({ severity }: Finding, { today, thresholds }: TaskContext): LocalDay {
   const { urgent, review } = thresholds.dueDaysBySeverity;
   return addDays(today, severity === "urgent" ? urgent : review);
@@ -179,6 +182,7 @@ function dueDayOf({ severity }: Finding, { today, thresholds }: TaskContext): Lo
 
 function mostPressingFirst(a: Finding, b: Finding): number {
   const press = { urgent: 0, review: 1, information: 2 };
+  if (a.safety !== b.safety) return a.safety ? -1 : 1;
   return press[a.severity] - press[b.severity] || (evidenceDigest(a) < evidenceDigest(b) ? -1 : 1);
 }
 

@@ -5,9 +5,9 @@ import { stampedJson } from "../fhir/json.ts";
 import { extractIndexValues } from "../fhir/search/extract.ts";
 import type { IndexValues } from "../fhir/search/index-values.ts";
 import type { TenantSession } from "../store/database.ts";
-import { queueReviews, saveFacts, type StatedFacts } from "../store/facts.ts";
+import { queueReviews, type StatedFacts, saveFacts } from "../store/facts.ts";
 import { readPatients } from "../store/picture.ts";
-import { type NewResource, saveResources, type StoredResource } from "../store/resource.ts";
+import { type NewResource, type StoredResource, saveResources } from "../store/resource.ts";
 import type { Service } from "./service.ts";
 
 /** One checked resource on its way into the store. */
@@ -35,14 +35,25 @@ export async function commitWrites(
 ): Promise<NewResource[]> {
   if (writes.length === 0) return [];
   const lastUpdatedMs = service.now();
-  const stored = writes.map((write) => nextVersion(service, write, current.get(`${write.type}/${write.id}`), lastUpdatedMs));
+  const stored = writes.map((write) =>
+    nextVersion(service, write, current.get(`${write.type}/${write.id}`), lastUpdatedMs),
+  );
   await saveResources(session, stored);
   const patients = await saveFacts(session, await statedBy(service, session, writes, stored));
-  if (options.queue) await queueReviews(session, patients.filter((patientId) => patientId !== ""));
+  if (options.queue)
+    await queueReviews(
+      session,
+      patients.filter((patientId) => patientId !== ""),
+    );
   return stored;
 }
 
-function nextVersion(service: Service, write: Write, before: StoredResource | undefined, lastUpdatedMs: number): NewResource {
+function nextVersion(
+  service: Service,
+  write: Write,
+  before: StoredResource | undefined,
+  lastUpdatedMs: number,
+): NewResource {
   const version = (before?.version ?? 0) + 1;
   const { type, id } = write;
   const deleted = write.resource === undefined;
@@ -54,7 +65,10 @@ function nextVersion(service: Service, write: Write, before: StoredResource | un
     lastUpdatedMs,
     deleted,
     body: stampedJson(write.exact ?? write.resource ?? { resourceType: type }, stamp),
-    index: write.resource === undefined ? noIndex : extractIndexValues(service.definitions, { ...write.resource, id } as Resource),
+    index:
+      write.resource === undefined
+        ? noIndex
+        : extractIndexValues(service.definitions, { ...write.resource, id } as Resource),
   };
 }
 
@@ -67,7 +81,8 @@ async function statedBy(
 ): Promise<StatedFacts[]> {
   const zones = await zonesOf(service, session, writes, stored);
   return writes.map((write, i) => {
-    const resource = write.resource && ({ ...write.resource, id: write.id, meta: metaOf(write.resource, stored[i]) } as Resource);
+    const resource =
+      write.resource && ({ ...write.resource, id: write.id, meta: metaOf(write.resource, stored[i]) } as Resource);
     const patientId = stored[i]?.index.hot.patientId ?? "";
     const zone = zones.get(patientId) ?? service.defaultZone;
     const facts = resource === undefined ? [] : factsOf(resource, { zone, dayParts: service.thresholds.dayParts });

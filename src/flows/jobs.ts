@@ -1,4 +1,4 @@
-import { readInTenant, inTenant } from "../store/database.ts";
+import { inTenant, readInTenant } from "../store/database.ts";
 import { queueReviews } from "../store/facts.ts";
 import { patientsDueForReview } from "../store/summary.ts";
 import { listTenants } from "../store/tenant.ts";

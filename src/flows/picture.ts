@@ -23,7 +23,12 @@ export function pictureOf(facts: PictureFacts, service: Pick<Service, "threshold
   const { patient } = facts;
   const profiles = new Map(facts.profiles.map((profile) => [profile.profileId, profile]));
   const plans = facts.plans
-    .map(({ profileIds, patientId: _, ...plan }): Plan => ({ ...plan, profiles: profileIds.flatMap((id) => profiles.get(id) ?? []) }))
+    .map(
+      ({ profileIds, patientId: _, ...plan }): Plan => ({
+        ...plan,
+        profiles: profileIds.flatMap((id) => profiles.get(id) ?? []),
+      }),
+    )
     .sort((a, b) => (a.firstDay < b.firstDay ? -1 : 1));
   return {
     patientId: patient.patientId,

@@ -4,7 +4,12 @@ import { readResource, readVersion, type StoredResource } from "../store/resourc
 import type { Service } from "./service.ts";
 
 /** The current version of a resource: 404 when there never was one here, 410 when it is deleted. */
-export async function read(service: Service, tenantId: number, type: string, id: string): Promise<Result<StoredResource>> {
+export async function read(
+  service: Service,
+  tenantId: number,
+  type: string,
+  id: string,
+): Promise<Result<StoredResource>> {
   const stored = await readInTenant(service.database, tenantId, (session) => readResource(session, type, id));
   return answer(stored, `${type}/${id}`);
 }
@@ -21,7 +26,8 @@ export async function readOneVersion(
 }
 
 function answer(stored: StoredResource | undefined, reference: string): Result<StoredResource> {
-  if (stored === undefined) return refused({ kind: "not-found", detail: `There is no ${reference} here.`, status: 404 });
+  if (stored === undefined)
+    return refused({ kind: "not-found", detail: `There is no ${reference} here.`, status: 404 });
   if (stored.deleted) return refused({ kind: "deleted", detail: `${reference} has been deleted.`, status: 410 });
   return accepted(stored);
 }

@@ -29,7 +29,10 @@ export async function rebuild(
       );
       return rows.map((row) => row.type);
     });
-    const ordered = [...firstTypes.filter((type) => types.includes(type)), ...types.filter((type) => !firstTypes.includes(type))];
+    const ordered = [
+      ...firstTypes.filter((type) => types.includes(type)),
+      ...types.filter((type) => !firstTypes.includes(type)),
+    ];
     await inTenant(service.database, tenantId, async (session) => {
       await clearDerived(session);
       const zones = new Map<string, string>();
@@ -41,13 +44,25 @@ export async function rebuild(
           if (batch.length === 0) break;
           const parsed = batch.map((stored) => JSON.parse(stored.body) as Resource);
           const indexes = parsed.map((resource) => extractIndexValues(service.definitions, resource));
-          await replaceIndex(session, type, batch.map((stored, i) => ({ id: stored.id, index: indexes[i] })));
-          await rememberZones(session, zones, indexes.flatMap((index) => index.hot.patientId ?? []));
+          await replaceIndex(
+            session,
+            type,
+            batch.map((stored, i) => ({ id: stored.id, index: indexes[i] })),
+          );
+          await rememberZones(
+            session,
+            zones,
+            indexes.flatMap((index) => index.hot.patientId ?? []),
+          );
           await saveFacts(
             session,
             parsed.map((resource, i) => {
               const zone = zones.get(indexes[i]?.hot.patientId ?? "") ?? service.defaultZone;
-              return { type, id: resource.id ?? "", facts: factsOf(resource, { zone, dayParts: service.thresholds.dayParts }) };
+              return {
+                type,
+                id: resource.id ?? "",
+                facts: factsOf(resource, { zone, dayParts: service.thresholds.dayParts }),
+              };
             }),
           );
           resources += batch.length;

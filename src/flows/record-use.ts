@@ -11,7 +11,7 @@ import { readPatients, readPlans } from "../store/picture.ts";
 import { lockDevice, storedRecords } from "../store/session.ts";
 import { keepUpload, type RefusedRecord, settleUpload, type UploadStatus } from "../store/upload.ts";
 import type { Service } from "./service.ts";
-import { settleRecords, type SettledRecords } from "./settle-records.ts";
+import { type SettledRecords, settleRecords } from "./settle-records.ts";
 import { storeSessions } from "./store-sessions.ts";
 
 /** Bytes as they came through the door. */
@@ -39,7 +39,11 @@ export interface UploadReport {
   readonly unchanged: number;
   /** Records known already whose times were settled anew by an earlier reading. */
   readonly retimed: number;
-  readonly refused: readonly { readonly at: string; readonly sessionId?: string; readonly refusals: readonly Refusal[] }[];
+  readonly refused: readonly {
+    readonly at: string;
+    readonly sessionId?: string;
+    readonly refusals: readonly Refusal[];
+  }[];
 }
 
 /** The identifier system of a serial number whose sender names none. */
@@ -74,7 +78,11 @@ export interface KeptUpload extends ArrivedUpload {
 }
 
 /** Reads, matches and stores a kept upload, and notes on it what became of it. */
-export async function processUpload(service: Service, tenantId: number, kept: KeptUpload): Promise<Result<UploadReport>> {
+export async function processUpload(
+  service: Service,
+  tenantId: number,
+  kept: KeptUpload,
+): Promise<Result<UploadReport>> {
   const read = readUseRecord(kept.bytes, {
     contentType: kept.contentType,
     contentEncoding: kept.contentEncoding,
@@ -88,7 +96,9 @@ export async function processUpload(service: Service, tenantId: number, kept: Ke
   if (!correction.ok) return refuseWhole(service, tenantId, kept, "wrong-clock", correction.refusals);
   const early = readingInFuture(service, correction.value);
   if (early !== undefined) return refuseWhole(service, tenantId, kept, "wrong-clock", [early]);
-  return inTenant(service.database, tenantId, (session) => matchAndStore(service, session, kept, upload, correction.value));
+  return inTenant(service.database, tenantId, (session) =>
+    matchAndStore(service, session, kept, upload, correction.value),
+  );
 }
 
 const futureToleranceMs = 5 * 60_000;
@@ -112,7 +122,9 @@ async function refuseWhole(
   await inTenant(service.database, tenantId, (session) =>
     settleUpload(session, kept.uploadId, { status: "refused", reason, report: { refusals }, refusedRecords: [] }),
   );
-  return refused(...refusals.map((refusal) => ({ ...refusal, detail: `${refusal.detail} (kept as ${kept.uploadId})` })));
+  return refused(
+    ...refusals.map((refusal) => ({ ...refusal, detail: `${refusal.detail} (kept as ${kept.uploadId})` })),
+  );
 }
 
 async function matchAndStore(
@@ -125,11 +137,17 @@ async function matchAndStore(
   const { device } = upload.envelope;
   const identifier = `${device.system ?? defaultSerialSystem}|${device.serialNumber}`;
   const found = await findDevice(session, identifier);
-  if (found === undefined) return refuseUnknownDevice(session, kept, identifier, device.serialNumber, upload.sessions.length);
+  if (found === undefined)
+    return refuseUnknownDevice(session, kept, identifier, device.serialNumber, upload.sessions.length);
   await lockDevice(session, found.deviceId);
   const settled = await settle(service, session, upload, correction, found);
   const coverage = coverageOf(upload, correction, found.deviceId, kept.uploadId);
-  const stored = await storeSessions(service, session, kept, { ...settled, coverage, deviceId: found.deviceId, uses: found.uses });
+  const stored = await storeSessions(service, session, kept, {
+    ...settled,
+    coverage,
+    deviceId: found.deviceId,
+    uses: found.uses,
+  });
   await queueReviews(session, stored.patients);
   const refusedRecords = [...settled.refused, ...coverage.refused].sort((a, b) => a.position - b.position);
   const reason = reasonOf(refusedRecords);
@@ -210,7 +228,15 @@ async function settle(
   const plans = await readPlans(session, patientIds);
   return settleRecords(
     upload,
-    { deviceId: found.deviceId, uses: found.uses, correction, patients, plans, dayParts: service.thresholds.dayParts, defaultZone: service.defaultZone },
+    {
+      deviceId: found.deviceId,
+      uses: found.uses,
+      correction,
+      patients,
+      plans,
+      dayParts: service.thresholds.dayParts,
+      defaultZone: service.defaultZone,
+    },
     (sessionIds) => storedRecords(session, sessionIds),
   );
 }
@@ -232,7 +258,8 @@ function coverageOf(
       ranges.push({ deviceId, uploadId, startMs: start.value, endMs: Math.min(end.value, correction.readMs) });
       return;
     }
-    const detail = "A covered range must start before it ends and before the reading. Correct it and send the upload again.";
+    const detail =
+      "A covered range must start before it ends and before the reading. Correct it and send the upload again.";
     refusedRanges.push({
       position: -1 - i,
       at: `coverage[${i}]`,

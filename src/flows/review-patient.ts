@@ -39,7 +39,12 @@ export async function carryOut(
   if (steps.length === 0) return;
   const ids = steps.map((step) => (step.kind === "raise" ? taskId(step, patientId) : step.taskId));
   const current = new Map(
-    (await lockResources(session, ids.map((id) => `Task/${id}`))).map((one) => [`${one.type}/${one.id}`, one]),
+    (
+      await lockResources(
+        session,
+        ids.map((id) => `Task/${id}`),
+      )
+    ).map((one) => [`${one.type}/${one.id}`, one]),
   );
   const nowIso = new Date(service.now()).toISOString();
   const writes = steps.flatMap((step, i): Write[] => {

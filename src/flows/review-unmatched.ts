@@ -16,13 +16,15 @@ export async function reviewUnmatched(service: Service, tenantId: number, device
     const nowMs = service.now();
     const today = localDayOf(nowMs, service.defaultZone);
     const [first] = waiting;
-    const finding = first && unmatchedRecordFinding({
-      deviceIdentifier,
-      uploadIds: waiting.map((one) => one.uploadId),
-      refusedCount: waiting.reduce((sum, one) => sum + one.refusedCount, 0),
-      firstReceivedDay: localDayOf(first.receivedMs, service.defaultZone),
-      reason: first.reason === "unknown-device" ? "unknown-device" : "device-with-nobody",
-    });
+    const finding =
+      first &&
+      unmatchedRecordFinding({
+        deviceIdentifier,
+        uploadIds: waiting.map((one) => one.uploadId),
+        refusedCount: waiting.reduce((sum, one) => sum + one.refusedCount, 0),
+        firstReceivedDay: localDayOf(first.receivedMs, service.defaultZone),
+        reason: first.reason === "unknown-device" ? "unknown-device" : "device-with-nobody",
+      });
     const subject = `device:${deviceIdentifier}`;
     const tasks = await readTasksAbout(session, "unmatched-record", subject);
     const findings = finding === undefined ? [] : [finding];

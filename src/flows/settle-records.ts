@@ -87,7 +87,11 @@ export async function settleRecords(
   return { fresh, retimed, unchanged, refused };
 }
 
-function contradiction(origin: { index: number; at: string }, record: SessionRecord, id: string): SettledRecords["refused"][number] {
+function contradiction(
+  origin: { index: number; at: string },
+  record: SessionRecord,
+  id: string,
+): SettledRecords["refused"][number] {
   const detail = `This record was already received with other values, as Observation/${id}. The first version stays; compare both and correct the Observation if this one is right.`;
   return {
     position: origin.index,
@@ -108,7 +112,9 @@ function settleOne(record: SessionRecord, at: string, around: Surroundings): Set
   if (!end.ok) return { kind: "wrong-clock", refusals: end.refusals.map((one) => ({ ...one, at: `${at}.end` })) };
   const refusals = checkSession(record, start.value, end.value, around.correction.readMs, at);
   if (refusals.length > 0) return { kind: inFuture(start.value, around) ? "wrong-clock" : "invalid", refusals };
-  const use = around.uses.find((one) => one.startMs <= start.value && (one.endMs === undefined || start.value < one.endMs));
+  const use = around.uses.find(
+    (one) => one.startMs <= start.value && (one.endMs === undefined || start.value < one.endMs),
+  );
   if (use === undefined) {
     const detail = `Nobody had device ${around.deviceId} at ${new Date(start.value).toISOString()}. Record who had it as a DeviceUseStatement whose timingPeriod covers this time, and replay the upload.`;
     return { kind: "device-with-nobody", refusals: [{ kind: "not-found", detail, at: `${at}.start` }] };

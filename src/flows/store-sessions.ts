@@ -6,7 +6,7 @@ import { extractIndexValues } from "../fhir/search/extract.ts";
 import { sessionResources } from "../fhir/session.ts";
 import { uploadDocument } from "../fhir/upload.ts";
 import type { TenantSession } from "../store/database.ts";
-import { saveFacts, type StatedFacts } from "../store/facts.ts";
+import { type StatedFacts, saveFacts } from "../store/facts.ts";
 import { createResources, lockResources, type NewResource } from "../store/resource.ts";
 import { commitWrites, type Write } from "./commit-writes.ts";
 import type { KeptUpload } from "./record-use.ts";
@@ -42,7 +42,10 @@ export async function storeSessions(
   for (let from = 0; from < upload.fresh.length; from += batchSize) {
     const batch = upload.fresh.slice(from, from + batchSize);
     const resources = batch.flatMap((one) => resourcesOf(one, kept.uploadId));
-    await createResources(session, resources.map((resource) => firstVersion(service, resource, nowIso)));
+    await createResources(
+      session,
+      resources.map((resource) => firstVersion(service, resource, nowIso)),
+    );
     for (const patientId of await saveFacts(session, batch.map(factsOfSession))) patients.add(patientId);
   }
   if (upload.retimed.length > 0) await retime(service, session, kept, upload.retimed);
@@ -88,7 +91,10 @@ async function retime(
   const writes = retimed
     .flatMap((one) => resourcesOf(one, kept.uploadId))
     .map((resource): Write => ({ type: resource.resourceType, id: resource.id ?? "", resource }));
-  const locked = await lockResources(session, writes.map((write) => `${write.type}/${write.id}`));
+  const locked = await lockResources(
+    session,
+    writes.map((write) => `${write.type}/${write.id}`),
+  );
   await commitWrites(service, session, writes, new Map(locked.map((one) => [`${one.type}/${one.id}`, one])));
 }
 

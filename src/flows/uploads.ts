@@ -1,6 +1,14 @@
 import { accepted, type Result, refused } from "../domain/result.ts";
 import { readInTenant } from "../store/database.ts";
-import { listUploads, type ReceivedUpload, type RefusedRecord, readRefusedRecords, readUpload, readUploadBytes, type UploadStatus } from "../store/upload.ts";
+import {
+  listUploads,
+  type ReceivedUpload,
+  type RefusedRecord,
+  readRefusedRecords,
+  readUpload,
+  readUploadBytes,
+  type UploadStatus,
+} from "../store/upload.ts";
 import { type Mending, processUpload, type UploadReport } from "./record-use.ts";
 import type { Service } from "./service.ts";
 

@@ -125,7 +125,7 @@ async function settleFormerServer(
     return former.port;
   }
   onLog(`PostgreSQL (process ${former.pid}) outlived the service that started it: it is stopped first`);
-  await stopServer(former.pid);
+  await stopServer(former.pid, cluster);
   return undefined;
 }
 

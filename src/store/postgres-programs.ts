@@ -63,6 +63,7 @@ async function lookUpAccount(): Promise<Account> {
 }
 
 async function reachableFolder(wished: string, account: Account, onLog: (line: string) => void): Promise<string> {
+  await mkdir(dirname(wished), { recursive: true }); // with the usual mode: another user has to pass through these
   await mkdir(wished, { recursive: true, mode: 0o700 });
   const folder = await realpath(wished);
   if (!account) return folder;

@@ -53,10 +53,11 @@ export function isAlive(pid: number): boolean {
  * Stops a server that is no child of this process: clients are cut off, everything committed is written, then it ends.
  * Throws when it still lives after a minute.
  */
-export async function stopServer(pid: number): Promise<void> {
+export async function stopServer(pid: number, clusterFolder: string): Promise<void> {
   process.kill(pid, "SIGINT"); // PostgreSQL's "fast" shutdown
   const endMs = performance.now() + 60_000;
-  while (isAlive(pid)) {
+  // Not `isAlive`: in a container whose first process reaps no orphans, the ended server keeps its pid for ever.
+  while ((await parentOfServer(pid, clusterFolder)) !== undefined) {
     if (performance.now() > endMs) throw new Error(`PostgreSQL (process ${pid}) did not stop within a minute`);
     await sleep(25);
   }

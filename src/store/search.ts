@@ -57,7 +57,10 @@ export async function resourcesWithTerms(
 }
 
 async function countMatches(session: TenantSession, where: string, values: unknown[]): Promise<number> {
-  const rows = await session.query<{ total: string }>(`select count(*) as total from resource r where ${where}`, values);
+  const rows = await session.query<{ total: string }>(
+    `select count(*) as total from resource r where ${where}`,
+    values,
+  );
   return Number(rows[0]?.total ?? 0);
 }
 
@@ -190,7 +193,8 @@ function afterCondition(
   sort.forEach((key, i) => {
     const text = texts[i] ?? "";
     const value = after[i] ?? null;
-    const isTime = key.by === "last-updated" || key.by === "hot-date" || (typeof key.by === "object" && "dateKeys" in key.by);
+    const isTime =
+      key.by === "last-updated" || key.by === "hot-date" || (typeof key.by === "object" && "dateKeys" in key.by);
     if (value === null) {
       equal.push(`${text} is null`);
       return;

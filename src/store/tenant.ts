@@ -24,5 +24,8 @@ export async function findTenant(database: Database, slug: string): Promise<Tena
 /** Every tenant, for jobs that go round all of them. */
 export async function listTenants(database: Database): Promise<Tenant[]> {
   const answer = await database.pool.query("select tenant_id, slug from tenant order by tenant_id");
-  return (answer.rows as { tenant_id: number; slug: string }[]).map((row) => ({ tenantId: row.tenant_id, slug: row.slug }));
+  return (answer.rows as { tenant_id: number; slug: string }[]).map((row) => ({
+    tenantId: row.tenant_id,
+    slug: row.slug,
+  }));
 }

@@ -36,7 +36,14 @@ const listColumns = `upload_id as "uploadId", received_at as "receivedMs", last_
 /** Keeps what arrived, byte for byte; the same bytes again only count one more attempt. */
 export async function keepUpload(
   session: TenantSession,
-  upload: { uploadId: string; nowMs: number; contentType: string; contentEncoding: string; sha256: Buffer; bytes: Uint8Array },
+  upload: {
+    uploadId: string;
+    nowMs: number;
+    contentType: string;
+    contentEncoding: string;
+    sha256: Buffer;
+    bytes: Uint8Array;
+  },
 ): Promise<void> {
   await session.query(
     `insert into received_upload (tenant_id, upload_id, received_at, last_tried_at, attempts, content_type, content_encoding,

@@ -1,4 +1,4 @@
-import { Logger, run, type Runner } from "graphile-worker";
+import { Logger, type Runner, run } from "graphile-worker";
 
 /** A running worker; `stop` lets the jobs that have begun finish. */
 export interface Worker {

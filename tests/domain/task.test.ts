@@ -1,0 +1,390 @@
+import fc from "fast-check";
+import { describe, expect, test } from "vitest";
+import type { Finding } from "../../src/domain/finding.ts";
+import {
+  dedupKey,
+  evidenceDigest,
+  type FindingTask,
+  type TaskContext,
+  type TaskStatus,
+  taskSteps,
+} from "../../src/domain/task.ts";
+import { afterSteps, openOf } from "./task-model.ts";
+
+const DAY_MS = 86_400_000;
+const nowMs = Date.UTC(2026, 2, 15, 12);
+
+const context: TaskContext = {
+  today: "2026-03-15",
+  nowMs,
+  thresholds: { coolDownDays: 14, dueDaysBySeverity: { review: 7, urgent: 1 } },
+  applicable: () => true,
+};
+
+const lowUse: Finding = {
+  rule: "low-use",
+  subject: "therapy",
+  severity: "review",
+  safety: false,
+  sinceDay: "2026-03-10",
+  text: "13 of 28 asked sessions.",
+  evidence: [{ name: "sessions-done", text: "13 of 28.", value: 13, unit: "1" }],
+  clearsWhen: "Recorded use rises.",
+};
+const contraindicated: Finding = { ...lowUse, rule: "used-while-contraindicated", severity: "urgent", safety: true };
+
+function taskOf(finding: Finding, over: Partial<FindingTask> = {}): FindingTask {
+  return {
+    taskId: "task-1",
+    rule: finding.rule,
+    subject: finding.subject,
+    episode: 1,
+    status: "requested",
+    severity: finding.severity,
+    evidenceDigest: evidenceDigest(finding),
+    clearedSince: false,
+    ...over,
+  };
+}
+
+const byPerson = (status: TaskStatus, daysAgo: number): Partial<FindingTask> => ({
+  status,
+  closedBy: "person",
+  closedMs: nowMs - daysAgo * DAY_MS,
+});
+
+const untouched = ["draft", "requested", "received", "ready"] as const;
+const workedOn = ["accepted", "in-progress", "on-hold"] as const;
+const finished = ["completed", "rejected", "cancelled", "failed", "entered-in-error"] as const;
+
+test("these tests know every status of R4", () => {
+  // https://hl7.org/fhir/R4/valueset-task-status.html lists twelve.
+  expect(new Set([...untouched, ...workedOn, ...finished]).size).toBe(12);
+});
+
+describe("a finding without a Task", () => {
+  test("raises one, due in 7 days for review and in 1 day when urgent", () => {
+    expect(taskSteps([lowUse], [], context)).toEqual([
+      { kind: "raise", finding: lowUse, episode: 1, dueDay: "2026-03-22" },
+    ]);
+    expect(taskSteps([contraindicated], [], context)).toMatchObject([{ kind: "raise", dueDay: "2026-03-16" }]);
+  });
+
+  test("raises none when it is information only", () => {
+    expect(taskSteps([{ ...lowUse, severity: "information" }], [], context)).toEqual([]);
+  });
+
+  test("is raised once, however often it is listed, by its most pressing wording", () => {
+    const urgent = { ...lowUse, severity: "urgent" as const };
+    expect(taskSteps([lowUse, urgent, lowUse], [], context)).toMatchObject([{ kind: "raise", finding: urgent }]);
+  });
+
+  test("of two wordings the one about safety counts, so that no cool-down holds it back", () => {
+    const safety = { ...lowUse, safety: true };
+    const steps = taskSteps(
+      [{ ...lowUse, severity: "urgent" }, safety],
+      [taskOf(lowUse, byPerson("rejected", 1))],
+      context,
+    );
+    expect(steps).toMatchObject([{ kind: "raise", finding: safety, episode: 2 }]);
+  });
+
+  test("two subjects of one rule are two Tasks", () => {
+    expect(taskSteps([lowUse, { ...lowUse, subject: "Device/1" }], [], context)).toHaveLength(2);
+  });
+});
+
+describe.each(untouched)("a Task of status %s that nobody has touched", (status) => {
+  test("stays as it is while nothing has changed", () => {
+    expect(taskSteps([lowUse], [taskOf(lowUse, { status })], context)).toEqual([]);
+    expect(taskSteps([{ ...lowUse, sinceDay: "2026-03-11" }], [taskOf(lowUse, { status })], context)).toEqual([]);
+  });
+
+  test("is refreshed when the evidence or the severity has changed", () => {
+    const changed = { ...lowUse, text: "12 of 28 asked sessions." };
+    expect(taskSteps([changed], [taskOf(lowUse, { status })], context)).toEqual([
+      { kind: "refresh", taskId: "task-1", finding: changed, dueDay: "2026-03-22" },
+    ]);
+    expect(taskSteps([lowUse], [taskOf(lowUse, { status, severity: "urgent" })], context)).toMatchObject([
+      { kind: "refresh" },
+    ]);
+  });
+
+  test("is completed when the finding has cleared", () => {
+    expect(taskSteps([], [taskOf(lowUse, { status })], context)).toEqual([
+      {
+        kind: "close",
+        taskId: "task-1",
+        status: "completed",
+        reason: "cleared",
+        evidence: [{ name: "cleared", text: "No longer found on 2026-03-15." }],
+      },
+    ]);
+  });
+
+  test("is completed when the finding has become information only", () => {
+    const information = { ...lowUse, severity: "information" as const };
+    expect(taskSteps([information], [taskOf(lowUse, { status })], context)).toMatchObject([
+      { kind: "close", reason: "cleared" },
+    ]);
+  });
+
+  test("is cancelled when the rule no longer applies", () => {
+    const gone = {
+      ...context,
+      applicable: (rule: string, subject: string) => rule !== "low-use" || subject !== "therapy",
+    };
+    expect(taskSteps([], [taskOf(lowUse, { status })], gone)).toMatchObject([
+      { kind: "close", status: "cancelled", reason: "no-longer-applies" },
+    ]);
+  });
+});
+
+describe.each(workedOn)("a Task of status %s, in a person's hands", (status) => {
+  test("gets new evidence and nothing else", () => {
+    expect(taskSteps([lowUse], [taskOf(lowUse, { status })], context)).toEqual([]);
+    const changed = { ...lowUse, severity: "urgent" as const };
+    expect(taskSteps([changed], [taskOf(lowUse, { status })], context)).toEqual([
+      { kind: "add-evidence", taskId: "task-1", finding: changed },
+    ]);
+  });
+
+  test("is never closed; that the finding has cleared is noted once", () => {
+    const gone = { ...context, applicable: () => false };
+    for (const place of [context, gone]) {
+      expect(taskSteps([], [taskOf(lowUse, { status })], place)).toEqual([{ kind: "note-cleared", taskId: "task-1" }]);
+      expect(taskSteps([], [taskOf(lowUse, { status, clearedSince: true })], place)).toEqual([]);
+    }
+  });
+});
+
+describe.each(finished)("a Task that a person closed as %s", (status) => {
+  test("is not raised again before the cool-down of 14 days, and is from then on", () => {
+    const almost = taskOf(lowUse, { ...byPerson(status, 14), closedMs: nowMs - 14 * DAY_MS + 1 });
+    expect(taskSteps([lowUse], [almost], context)).toEqual([]);
+    expect(taskSteps([lowUse], [taskOf(lowUse, byPerson(status, 14))], context)).toMatchObject([
+      { kind: "raise", episode: 2 },
+    ]);
+  });
+
+  test("is raised again at once if the finding had cleared in between", () => {
+    const task = taskOf(lowUse, { ...byPerson(status, 1), clearedSince: true });
+    expect(taskSteps([lowUse], [task], context)).toMatchObject([{ kind: "raise", episode: 2 }]);
+  });
+
+  test("is raised again at once if it is about safety", () => {
+    const task = taskOf(contraindicated, byPerson(status, 0));
+    expect(taskSteps([contraindicated], [task], context)).toMatchObject([{ kind: "raise", episode: 2 }]);
+  });
+
+  test("has noted, once, that the finding cleared", () => {
+    const task = taskOf(lowUse, byPerson(status, 1));
+    expect(taskSteps([], [task], context)).toEqual([{ kind: "note-cleared", taskId: "task-1" }]);
+    expect(taskSteps([], [{ ...task, clearedSince: true }], context)).toEqual([]);
+  });
+});
+
+describe("a Task that is closed", () => {
+  test.each(["completed", "cancelled"] as const)(
+    "by the service as %s is raised again whenever it is found",
+    (status) => {
+      const task = taskOf(lowUse, { status, closedBy: "service", closedMs: nowMs });
+      expect(taskSteps([lowUse], [task], context)).toMatchObject([{ kind: "raise", episode: 2 }]);
+      expect(taskSteps([], [task], context)).toEqual([]);
+    },
+  );
+
+  test("as entered in error counts as closed by a person, whoever is named", () => {
+    const task = taskOf(lowUse, { status: "entered-in-error", closedBy: "service", closedMs: nowMs });
+    expect(taskSteps([lowUse], [task], context)).toEqual([]);
+  });
+
+  test("by nobody named counts as closed by a person", () => {
+    expect(taskSteps([lowUse], [taskOf(lowUse, { status: "completed", closedMs: nowMs })], context)).toEqual([]);
+  });
+});
+
+describe("several Tasks of one rule and subject", () => {
+  test("the highest episode matters, in whatever order they are listed", () => {
+    const first = taskOf(lowUse, { taskId: "a", status: "completed", closedBy: "service", closedMs: nowMs - DAY_MS });
+    const second = taskOf(lowUse, { taskId: "b", episode: 2, ...byPerson("rejected", 1) });
+    expect(taskSteps([lowUse], [first, second], context)).toEqual([]);
+    expect(taskSteps([lowUse], [second, first], context)).toEqual([]);
+  });
+
+  test("two open ones, as a merge of two records leaves them, become one", () => {
+    const [one, two] = [taskOf(lowUse, { taskId: "a" }), taskOf(lowUse, { taskId: "b", episode: 2 })];
+    const [step, ...more] = taskSteps([lowUse], [one, two], context);
+    expect(step).toMatchObject({ kind: "close", taskId: "a", status: "cancelled" });
+    expect(more).toEqual([]);
+  });
+
+  test("of two open ones the one that a person works on stays", () => {
+    const [one, two] = [
+      taskOf(lowUse, { taskId: "a", status: "accepted" }),
+      taskOf(lowUse, { taskId: "b", episode: 2 }),
+    ];
+    expect(taskSteps([lowUse], [one, two], context)).toMatchObject([{ kind: "close", taskId: "b" }]);
+  });
+});
+
+describe("the digest of a finding", () => {
+  test.each<[string, Partial<Finding>, boolean]>([
+    ["text", { text: "other" }, true],
+    ["severity", { severity: "urgent" }, true],
+    ["a value", { evidence: [{ name: "sessions-done", text: "13 of 28.", value: 12, unit: "1" }] }, true],
+    [
+      "a reference",
+      { evidence: [{ name: "sessions-done", text: "13 of 28.", value: 13, unit: "1", reference: "X/1" }] },
+      true,
+    ],
+    ["the first day", { sinceDay: "2026-03-14" }, false],
+  ])("with another %s: %j changes it: %s", (_name, over, changes) => {
+    expect(evidenceDigest({ ...lowUse, ...over }) !== evidenceDigest(lowUse)).toBe(changes);
+  });
+
+  test("is the same on every run and machine", () => {
+    expect(evidenceDigest(lowUse)).toMatch(/^[0-9a-f]{16}$/);
+    const { subject, rule, ...others } = lowUse;
+    expect(evidenceDigest({ ...others, rule, subject })).toBe(evidenceDigest(lowUse));
+  });
+});
+
+test("the deduplication key tells patients, rules and subjects apart", () => {
+  expect(dedupKey("p1", "low-use", "therapy")).toBe("p1|low-use|therapy");
+  expect(dedupKey(undefined, "unmatched-record", "device:s|v")).toBe("|unmatched-record|device:s|v");
+});
+
+const anyFinding = fc.record({
+  rule: fc.constantFrom("low-use", "long-sitting"),
+  subject: fc.constantFrom("therapy", "Flag/1"),
+  severity: fc.constantFrom("information", "review", "urgent"),
+  safety: fc.boolean(),
+  sinceDay: fc.constant("2026-03-10"),
+  text: fc.constantFrom("one", "two"),
+  evidence: fc.constant([]),
+  clearsWhen: fc.constant("later"),
+});
+
+const anyTask = fc
+  .record({
+    finding: anyFinding,
+    status: fc.constantFrom(...untouched, ...workedOn, ...finished),
+    episode: fc.integer({ min: 1, max: 4 }),
+    daysAgo: fc.integer({ min: 0, max: 30 }),
+    closedBy: fc.constantFrom("service" as const, "person" as const),
+    clearedSince: fc.boolean(),
+  })
+  .map(({ finding, status, episode, daysAgo, closedBy, clearedSince }) => {
+    const closing =
+      openOf([taskOf(finding, { status })]).length > 0 ? {} : { closedBy, closedMs: nowMs - daysAgo * DAY_MS };
+    return taskOf(finding, { status, episode, clearedSince, ...closing });
+  });
+
+// Any history at all, several open Tasks of one key included.
+const anyTasks = fc
+  .array(anyTask, { maxLength: 8 })
+  .map((tasks) => tasks.map((task, index) => ({ ...task, taskId: `t${index}` })));
+const anyFindings = fc.array(anyFinding, { maxLength: 4 });
+
+const sameKey = (task: FindingTask, { rule, subject }: { rule: string; subject: string }) =>
+  task.rule === rule && task.subject === subject;
+
+describe("whatever the history", () => {
+  test("doing the steps and looking again asks for nothing more", () => {
+    fc.assert(
+      fc.property(anyFindings, anyTasks, fc.boolean(), (findings, tasks, applies) => {
+        const place = { ...context, applicable: () => applies };
+        const after = afterSteps(tasks, taskSteps(findings, tasks, place), nowMs);
+        expect(taskSteps(findings, after, place)).toEqual([]);
+      }),
+      { numRuns: 2000 },
+    );
+  });
+
+  test("a safety finding ends with an open Task", () => {
+    fc.assert(
+      fc.property(anyFindings, anyTasks, (others, tasks) => {
+        const findings = [
+          ...others.filter((one) => one.rule !== contraindicated.rule),
+          { ...contraindicated, rule: "low-use" },
+        ];
+        const ours = findings.filter((one) => one.rule !== "low-use" || one.safety);
+        const after = afterSteps(tasks, taskSteps(ours, tasks, context), nowMs);
+        expect(openOf(after).some((task) => sameKey(task, { rule: "low-use", subject: "therapy" }))).toBe(true);
+      }),
+      { numRuns: 2000 },
+    );
+  });
+
+  test("a finding ends with at most one open Task, unless persons work on several", () => {
+    fc.assert(
+      fc.property(anyFindings, anyTasks, (findings, tasks) => {
+        const after = openOf(afterSteps(tasks, taskSteps(findings, tasks, context), nowMs));
+        for (const task of after) {
+          const others = after.filter((other) => sameKey(other, task));
+          const held = others.filter((other) => (workedOn as readonly string[]).includes(other.status));
+          expect(others.length).toBeLessThanOrEqual(Math.max(1, held.length));
+        }
+      }),
+      { numRuns: 2000 },
+    );
+  });
+
+  test("what a person works on keeps its status and severity", () => {
+    fc.assert(
+      fc.property(anyFindings, anyTasks, (findings, tasks) => {
+        const after = afterSteps(tasks, taskSteps(findings, tasks, context), nowMs);
+        for (const task of tasks.filter((one) => (workedOn as readonly string[]).includes(one.status))) {
+          const { status, severity } = after.find((one) => one.taskId === task.taskId) ?? {};
+          expect({ status, severity }).toEqual({ status: task.status, severity: task.severity });
+        }
+      }),
+    );
+  });
+
+  test("the order of findings and Tasks changes nothing", () => {
+    fc.assert(
+      fc.property(anyFindings, anyTasks, (findings, tasks) => {
+        const told = (steps: object[]) => JSON.stringify(steps);
+        const forth = taskSteps(findings, tasks, context);
+        // Findings of one key that differ only in what no reader sees may stand for each other.
+        const back = taskSteps(findings.toReversed(), tasks.toReversed(), context);
+        const seen = (steps: typeof forth) =>
+          steps.map((step) => ("finding" in step ? { ...step, finding: evidenceDigest(step.finding) } : step));
+        expect(told(seen(back))).toBe(told(seen(forth)));
+      }),
+    );
+  });
+});
+
+test("over weeks of reviews and replies, what a person closed stays quiet for its cool-down unless it cleared", () => {
+  const day = fc.record({
+    found: fc.boolean(),
+    reply: fc.constantFrom("none", "none", "accepted", "completed", "rejected"),
+  });
+  fc.assert(
+    fc.property(fc.array(day, { minLength: 5, maxLength: 60 }), (days) => {
+      let tasks: FindingTask[] = [];
+      let closedOn: number | undefined;
+      days.forEach(({ found, reply }, index) => {
+        const time = nowMs + index * DAY_MS;
+        const steps = taskSteps(found ? [lowUse] : [], tasks, { ...context, nowMs: time });
+        if (!found) closedOn = undefined;
+        if (closedOn !== undefined && index - closedOn < 14) expect(steps).toEqual([]);
+        tasks = afterSteps(tasks, steps, time);
+        expect(openOf(tasks).length).toBeLessThanOrEqual(1);
+        const [open] = openOf(tasks);
+        if (open === undefined || reply === "none") return;
+        const closes = reply !== "accepted";
+        const over: Partial<FindingTask> = closes
+          ? { status: reply as TaskStatus, closedBy: "person", closedMs: time }
+          : { status: "accepted" };
+        tasks = tasks.map((task) => (task === open ? { ...task, ...over } : task));
+        // Seen cleared while the person worked on it: it may speak again at once, and this test says nothing.
+        if (closes) closedOn = open.clearedSince ? undefined : index;
+      });
+    }),
+    { numRuns: 500 },
+  );
+});
