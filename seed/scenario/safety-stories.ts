@@ -1,0 +1,82 @@
+import { partsInOrder, twiceDaily, usualByMask } from "./settings.ts";
+import type { Person } from "./story.ts";
+
+const issued = { day: -90, time: "10:00" };
+
+/** People whose story is a contraindication, a hold, an end, or settings that nobody prescribed. */
+export const safetyStories: readonly Person[] = [
+  {
+    id: "patient-contraindicated",
+    family: "Larkholt",
+    given: "Perpetua",
+    gender: "female",
+    birthDate: "1983-01-17",
+    zone: "Europe/London",
+    story: "A pneumothorax is flagged, the plan stays active and she goes on for three sessions: two urgent tasks.",
+    loans: [{ serial: "TG-0008", from: issued }],
+    parts: partsInOrder("TG-0008"),
+    plan: { fromDay: -90, profiles: [usualByMask] },
+    habits: twiceDaily(-90, -1),
+    contraindication: { code: "pneumothorax", from: { day: -3, time: "14:00" } },
+  },
+  {
+    id: "patient-on-hold",
+    family: "Dunnockby",
+    given: "Ambrose",
+    gender: "male",
+    birthDate: "1969-09-05",
+    zone: "Europe/London",
+    story: "After an operation on his stomach the plan was put on hold, and he stopped: a flag, and nothing to do.",
+    loans: [{ serial: "TG-0009", from: issued }],
+    parts: partsInOrder("TG-0009"),
+    plan: { fromDay: -90, heldFromDay: -20, profiles: [usualByMask] },
+    habits: twiceDaily(-90, -20),
+    contraindication: { code: "recent-upper-gastrointestinal-surgery", from: { day: -20, time: "07:00" } },
+  },
+  {
+    id: "patient-other-settings",
+    family: "Mossgarth",
+    given: "Delphine",
+    gender: "female",
+    birthDate: "1975-04-11",
+    zone: "Europe/London",
+    story: "Nine days ago somebody raised the pressures on the machine by 5 cmH2O: settings differ.",
+    loans: [{ serial: "TG-0010", from: issued }],
+    parts: partsInOrder("TG-0010"),
+    plan: { fromDay: -90, profiles: [usualByMask] },
+    habits: [
+      ...twiceDaily(-90, -9),
+      ...twiceDaily(-9, 0).map((habit) => ({
+        ...habit,
+        setOnMachine: { insufflationPressureCmH2O: 40, exsufflationPressureCmH2O: -45 },
+      })),
+    ],
+  },
+  {
+    id: "patient-died",
+    family: "Cinderlea",
+    given: "Hyacinth",
+    gender: "female",
+    birthDate: "1948-06-23",
+    zone: "Europe/London",
+    story: "Died eighteen days ago with a circuit that was overdue by then: nothing is asked of her any more.",
+    loans: [{ serial: "TG-0011", from: issued, to: { day: -12, time: "11:00" } }],
+    parts: [{ kind: "circuit", machine: "TG-0011", fittedDays: [-75] }],
+    plan: { fromDay: -90, endDay: -18, profiles: [usualByMask] },
+    habits: twiceDaily(-90, -18),
+    diedOnDay: -18,
+  },
+  {
+    id: "patient-returned",
+    family: "Pebblecroft",
+    given: "Anselm",
+    gender: "male",
+    birthDate: "2001-10-29",
+    zone: "Europe/London",
+    story: "Ended the therapy and gave the machine back; the workshop read it one last time.",
+    loans: [{ serial: "TG-0012", from: issued, to: { day: -25, time: "11:00" } }],
+    parts: [{ kind: "circuit", machine: "TG-0012", fittedDays: [-90, -62] }],
+    plan: { fromDay: -90, endDay: -25, profiles: [usualByMask] },
+    habits: twiceDaily(-90, -25),
+  },
+];

@@ -1,0 +1,88 @@
+import { accepted, type Result, refused } from "../domain/result.ts";
+
+/** A resource as parsed, and the same with numbers as they were written. */
+export interface ReadJson {
+  readonly value: unknown;
+  /** Like `value`, with numbers that JavaScript would write otherwise (1.50, 1e3) kept as raw JSON. */
+  readonly exact: unknown;
+}
+
+const deepest = 64;
+
+/** A number that would not come back as written: trailing zeros, exponents, more digits than a double holds, minus zero. */
+const delicateNumber = /\d\.\d*0(?![\d.])|\d[eE][+-]?\d|\d{16}|\d\.\d{15}|-0(?![\d.])/;
+
+/** The reviver's third argument and `rawJSON` are in Node 26 and not yet in TypeScript's library. */
+const json = JSON as typeof JSON & {
+  parse(text: string, reviver: (key: string, value: unknown, context: { source?: string }) => unknown): unknown;
+  rawJSON(text: string): unknown;
+};
+
+/** Parses JSON text; malformed text is refused with line and column, nesting deeper than 64 likewise. */
+export function readJson(text: string): Result<ReadJson> {
+  let value: unknown;
+  try {
+    value = JSON.parse(text, dropPrototype);
+  } catch (error) {
+    return refused({ kind: "structure", detail: syntaxDetail(text, error as Error), status: 400 });
+  }
+  if (depthOf(value) > deepest) {
+    return refused({
+      kind: "structure",
+      detail: `The JSON is nested deeper than ${deepest} levels. Flatten it.`,
+      status: 400,
+    });
+  }
+  if (typeof value !== "object" || value === null || Array.isArray(value)) {
+    return refused({ kind: "structure", detail: "Send one JSON object: a FHIR resource.", status: 400 });
+  }
+  return accepted({ value, exact: delicateNumber.test(text) ? json.parse(text, keepNumber) : value });
+}
+
+/** A member named __proto__ would become the object's prototype where it is copied; no FHIR element is called so. */
+function dropPrototype(key: string, value: unknown): unknown {
+  return key === "__proto__" ? undefined : value;
+}
+
+function keepNumber(key: string, value: unknown, context: { source?: string }): unknown {
+  if (key === "__proto__") return undefined;
+  if (typeof value !== "number" || context.source === undefined || String(value) === context.source) return value;
+  return json.rawJSON(context.source);
+}
+
+function depthOf(value: unknown): number {
+  let depth = 0;
+  let level: unknown[] = [value];
+  while (level.length > 0 && depth <= deepest) {
+    level = level.flatMap((one) => (typeof one === "object" && one !== null ? Object.values(one) : []));
+    depth += 1;
+  }
+  return depth;
+}
+
+function syntaxDetail(text: string, error: Error): string {
+  const position = Number(/at position (\d+)/.exec(error.message)?.[1] ?? text.length);
+  const before = text.slice(0, position);
+  const line = before.split("\n").length;
+  const column = position - before.lastIndexOf("\n");
+  return `The body is not JSON: line ${line}, column ${column}.`;
+}
+
+/** What the service settles on every stored version. */
+export interface Stamp {
+  readonly id: string;
+  readonly versionId: string;
+  readonly lastUpdated: string;
+}
+
+/** JSON text of a resource with id, version and time of change set: type, id and meta first, the rest as it came. */
+export function stampedJson(exact: unknown, stamp: Stamp): string {
+  const { resourceType, id: _, meta, ...rest } = exact as { resourceType: string; id?: string; meta?: object };
+  const { versionId: _version, lastUpdated: _updated, ...otherMeta } = (meta ?? {}) as Record<string, unknown>;
+  return JSON.stringify({
+    resourceType,
+    id: stamp.id,
+    meta: { versionId: stamp.versionId, lastUpdated: stamp.lastUpdated, ...otherMeta },
+    ...rest,
+  });
+}

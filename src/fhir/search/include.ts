@@ -1,0 +1,39 @@
+import type { Resource } from "@medplum/fhirtypes";
+import type { Definitions } from "../definitions.ts";
+import type { Inclusion } from "./query.ts";
+import { referenceTerm } from "./reference.ts";
+
+const localReference = /^([A-Z][A-Za-z]+)\/([A-Za-z0-9\-.]{1,64})(?:\/_history\/.*)?$/;
+
+/** `Type/id` of everything here that these resources point to under the parameters of the inclusions. */
+export function includedReferences(
+  definitions: Definitions,
+  resources: readonly Resource[],
+  inclusions: readonly Inclusion[],
+): string[] {
+  const found = new Set<string>();
+  for (const inclusion of inclusions) {
+    const atoms = definitions.parameters(inclusion.sourceType).get(inclusion.param)?.atoms ?? [];
+    for (const resource of resources) {
+      if (resource.resourceType !== inclusion.sourceType) continue;
+      for (const value of atoms.flatMap((atom) => atom.read(resource))) {
+        const reference = typeof value === "string" ? value : (value as { reference?: string }).reference;
+        const match = localReference.exec(reference ?? "");
+        if (match === null || !definitions.has(match[1] ?? "")) continue;
+        if (inclusion.targetType === undefined || inclusion.targetType === match[1])
+          found.add(`${match[1]}/${match[2]}`);
+      }
+    }
+  }
+  return [...found];
+}
+
+/** The terms under which resources of the inclusion's source type point to any of these `Type/id`. */
+export function revincludeTerms(
+  definitions: Definitions,
+  inclusion: Inclusion,
+  references: readonly string[],
+): string[] {
+  const atoms = definitions.parameters(inclusion.sourceType).get(inclusion.param)?.atoms ?? [];
+  return atoms.flatMap((atom) => references.map((reference) => referenceTerm(atom.key, reference)));
+}

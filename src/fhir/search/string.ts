@@ -1,0 +1,44 @@
+import type { StringEntry } from "./index-values.ts";
+
+/** Lower case without accents and other marks, white space folded: how strings are compared (https://hl7.org/fhir/R4/search.html#string). */
+export function foldString(text: string): string {
+  return text.normalize("NFKD").replace(/\p{M}/gu, "").toLowerCase().replace(/\s+/g, " ").trim();
+}
+
+/** The longest string that is indexed; longer ones are found by their start. */
+const mostLetters = 500;
+
+/** What to index of a string, HumanName, Address or CodeableConcept's text: each part on its own, and names also whole. */
+export function stringsOf(value: unknown, key: string): StringEntry[] {
+  return [...new Set(partsOf(value))].map((part) => {
+    const exact = part.slice(0, mostLetters);
+    return { key, folded: foldString(exact), exact };
+  });
+}
+
+function partsOf(value: unknown): string[] {
+  if (typeof value === "string") return value === "" ? [] : [value];
+  if (typeof value !== "object" || value === null) return [];
+  const found: string[] = [];
+  for (const name of searchedParts) {
+    const part = (value as Record<string, unknown>)[name];
+    if (typeof part === "string") found.push(part);
+    else if (Array.isArray(part)) found.push(...part.filter((one): one is string => typeof one === "string"));
+  }
+  return found;
+}
+
+/** Parts of HumanName and Address that a server should look at (https://hl7.org/fhir/R4/search.html#string). */
+const searchedParts = [
+  "text",
+  "family",
+  "given",
+  "prefix",
+  "suffix",
+  "line",
+  "city",
+  "district",
+  "state",
+  "postalCode",
+  "country",
+];
