@@ -24,7 +24,7 @@ export const rooms = {
     packages: [],
     // A flow carries resources from room to room, so it may name their shapes; what they mean stays in fhir.
     typeOnlyPackages: ["pino", "@medplum/fhirtypes"],
-    builtins: [],
+    builtins: ["crypto"],
   },
   http: {
     rooms: ["flows", "fhir", "intake"],

@@ -1,21 +1,20 @@
-import { localDayOf } from "../domain/local-day.ts";
+import { localDayOf, startOfDayMs } from "../domain/local-day.ts";
 import type { FittedPart } from "../domain/part.ts";
 import type { Picture } from "../domain/picture.ts";
+import { firstDayOfPicture } from "../domain/picture-window.ts";
 import type { Plan } from "../domain/prescription.ts";
+import type { Thresholds } from "../domain/thresholds.ts";
 import type { PictureFacts } from "../store/picture.ts";
 import type { Service } from "./service.ts";
 
 /** Interface codes that mean the patient breathes through a tracheostomy. */
 const tracheostomyInterfaces = new Set(["tracheostomy-adapter", "endotracheal-adapter"]);
 
-/** Days of sessions that a review reads: the 28 days of the caseload measures, and the night before the first. */
-export const reviewWindowDays = 30;
-
 const dayMs = 86_400_000;
 
-/** Where the sessions of a review's window begin. */
-export function windowStartMs(nowMs: number): number {
-  return nowMs - (reviewWindowDays + 1) * dayMs;
+/** Where the sessions of a review's window begin: two days early, because the patient's zone is not known yet. */
+export function windowStartMs(nowMs: number, thresholds: Thresholds): number {
+  return startOfDayMs(firstDayOfPicture(localDayOf(nowMs, "UTC"), thresholds), "UTC") - 2 * dayMs;
 }
 
 /** Makes the domain's Picture of the facts read: profiles joined to their plans, parts told from machines. */
@@ -57,6 +56,7 @@ function partsOf(facts: PictureFacts, zone: string): FittedPart[] {
     .map((use) => ({
       partId: use.deviceId,
       kind: use.kind,
+      ...(use.parentId === undefined ? {} : { machineId: use.parentId }),
       fittedDay: localDayOf(use.startMs, zone),
       ...(use.endMs === undefined ? {} : { removedDay: localDayOf(use.endMs, zone) }),
     }));

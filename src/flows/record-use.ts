@@ -10,22 +10,10 @@ import { queueReviews, queueUnmatchedReview } from "../store/facts.ts";
 import { readPatients, readPlans } from "../store/picture.ts";
 import { lockDevice, storedRecords } from "../store/session.ts";
 import { keepUpload, type RefusedRecord, settleUpload, type UploadStatus } from "../store/upload.ts";
+import type { ArrivedUpload, KeptUpload } from "./kept-upload.ts";
 import type { Service } from "./service.ts";
 import { type SettledRecords, settleRecords } from "./settle-records.ts";
 import { storeSessions } from "./store-sessions.ts";
-
-/** Bytes as they came through the door. */
-export interface ArrivedUpload {
-  readonly bytes: Uint8Array;
-  readonly contentType: string;
-  readonly contentEncoding: string;
-}
-
-/** Corrections a person makes when an upload is replayed; what they leave out stands as received. */
-export interface Mending {
-  readonly readAt?: string;
-  readonly deviceClockAtReading?: string;
-}
 
 /** What became of an upload, record by record. */
 export interface UploadReport {
@@ -68,13 +56,6 @@ export async function recordUse(
     keepUpload(session, { uploadId, nowMs: service.now(), ...arrived, sha256 }),
   );
   return processUpload(service, tenantId, { uploadId, ...arrived, limits });
-}
-
-/** An upload that is kept already, on its way (again) through reading, matching and storing. */
-export interface KeptUpload extends ArrivedUpload {
-  readonly uploadId: string;
-  readonly limits: { readonly maxBytes: number };
-  readonly mending?: Mending;
 }
 
 /** Reads, matches and stores a kept upload, and notes on it what became of it. */

@@ -20,7 +20,7 @@ export async function reviewPatient(service: Service, tenantId: number, patientI
   await inTenant(service.database, tenantId, async (session) => {
     await lockPatient(session, patientId);
     const nowMs = service.now();
-    const facts = await readPictureFacts(session, patientId, windowStartMs(nowMs));
+    const facts = await readPictureFacts(session, patientId, windowStartMs(nowMs, service.thresholds));
     if (facts === undefined || !facts.patient.active) return;
     const picture = pictureOf(facts, service, nowMs);
     const { findings, steps, summary } = review(picture);

@@ -9,7 +9,7 @@ import type { TenantSession } from "../store/database.ts";
 import { type StatedFacts, saveFacts } from "../store/facts.ts";
 import { createResources, lockResources, type NewResource } from "../store/resource.ts";
 import { commitWrites, type Write } from "./commit-writes.ts";
-import type { KeptUpload } from "./record-use.ts";
+import type { KeptUpload } from "./kept-upload.ts";
 import type { Service } from "./service.ts";
 import type { SettledSession } from "./settle-records.ts";
 

@@ -9,7 +9,8 @@ import {
   readUploadBytes,
   type UploadStatus,
 } from "../store/upload.ts";
-import { type Mending, processUpload, type UploadReport } from "./record-use.ts";
+import type { Mending } from "./kept-upload.ts";
+import { processUpload, type UploadReport } from "./record-use.ts";
 import type { Service } from "./service.ts";
 
 /** An upload with the records of it that were refused, each beside the stored session it contradicts. */

@@ -18,7 +18,7 @@ export interface PictureFacts {
   readonly sessions: readonly Session[];
   readonly lastSessionStartMs?: number;
   /** Machines and parts, each with the kind of its device. */
-  readonly uses: readonly (DeviceUse & { readonly kind: string })[];
+  readonly uses: readonly (DeviceUse & { readonly kind: string; readonly parentId?: string })[];
   readonly coverage: readonly CoverageRange[];
   readonly tasks: readonly FindingTask[];
 }
@@ -35,7 +35,7 @@ const pictureStatement = `select
   (select max(s.started_at) from therapy_session s where s.tenant_id = $1 and s.patient_id = $2 and not s.test) as last_session,
   coalesce((select jsonb_agg(jsonb_build_object('useId', u.use_id, 'deviceId', u.device_id, 'patientId', u.patient_id,
       'startMs', ${ms("u.started_at")}, 'endMs', ${ms("u.ended_at")}, 'onHold', u.on_hold,
-      'kind', coalesce(d.kind, 'machine')) order by u.started_at, u.use_id)
+      'kind', coalesce(d.kind, 'machine'), 'parentId', d.parent_id) order by u.started_at, u.use_id)
     from device_use u left join device d on d.tenant_id = u.tenant_id and d.device_id = u.device_id
     where u.tenant_id = $1 and u.patient_id = $2), '[]') as uses,
   coalesce((select jsonb_agg(jsonb_build_object('deviceId', c.device_id, 'uploadId', c.upload_id,
@@ -78,7 +78,7 @@ export async function readPictureFacts(
     absences: ofKind<Absence>("absence"),
     sessions: row.sessions.map(sessionOfJson),
     ...(row.last_session === null ? {} : { lastSessionStartMs: row.last_session }),
-    uses: row.uses.map(withoutNulls<DeviceUse & { kind: string }>),
+    uses: row.uses.map(withoutNulls<DeviceUse & { kind: string; parentId?: string }>),
     coverage: row.coverage,
     tasks: row.tasks.map(withoutNulls<FindingTask>),
   };

@@ -1,4 +1,4 @@
-import type { ArrivedUpload } from "../../src/flows/record-use.ts";
+import type { ArrivedUpload } from "../../src/flows/kept-upload.ts";
 
 const dayMs = 86_400_000;
 

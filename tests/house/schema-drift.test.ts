@@ -24,7 +24,7 @@ function migrationsOf(root: string): string[] {
 }
 
 /**
- * The SQL that db/schema.ts still lacks a migration for; empty where the two agree. `drizzle-kit check` does not answer this:
+ * The SQL that db/schema still lacks a migration for; empty where the two agree. `drizzle-kit check` does not answer this:
  * it looks for collisions between migrations and never reads the schema. Generating and seeing what comes out does.
  */
 async function missingMigrations(root: string): Promise<string[]> {
@@ -50,7 +50,7 @@ describe("the migrations say what the schema says", () => {
 
   test("a table planted in the schema alone is caught", async () => {
     const root = copyOfDatabase();
-    const schema = join(root, "db/schema.ts");
+    const schema = join(root, "db/schema/tenant.ts");
     const planted = 'import { integer as plantedInteger, pgTable as plantedTable } from "drizzle-orm/pg-core";\n';
     const table =
       'export const planted = plantedTable("planted_table", { patientCount: plantedInteger("patient_count") });\n';

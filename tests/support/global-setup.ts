@@ -51,11 +51,12 @@ export async function teardown(): Promise<void> {
 
 async function makeTemplate(connectionString: string, name: string): Promise<void> {
   await onServer(connectionString, async (client) => {
-    // Sorting like the service's own server does, whatever the default of this one.
-    await client.query(
-      `create database ${name} template template0 encoding 'UTF8'
-       locale_provider builtin builtin_locale 'C.UTF-8' lc_collate 'C' lc_ctype 'C'`,
-    );
+    // Sorting like the service's own server does, whatever the default of this one; before 17 there is no builtin provider.
+    const answer = await client.query("select current_setting('server_version_num')::int >= 170000 as builtin");
+    const locale = (answer.rows[0] as { builtin: boolean }).builtin
+      ? "locale_provider builtin builtin_locale 'C.UTF-8' lc_collate 'C' lc_ctype 'C'"
+      : "lc_collate 'C.UTF-8' lc_ctype 'C.UTF-8'";
+    await client.query(`create database ${name} template template0 encoding 'UTF8' ${locale}`);
   });
   const template = new URL(connectionString);
   template.pathname = `/${name}`;

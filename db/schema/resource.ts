@@ -1,0 +1,83 @@
+import { sql } from "drizzle-orm";
+import { bigint, boolean, doublePrecision, index, integer, pgTable, primaryKey } from "drizzle-orm/pg-core";
+import { body, id, instant, tenant, text } from "./columns.ts";
+
+/** Current version of each resource, with what search asks of it in the same row. */
+export const resource = pgTable(
+  "resource",
+  {
+    tenantId: tenant(),
+    type: text("type").notNull(),
+    id: id("id"),
+    version: integer("version").notNull(),
+    lastUpdated: instant("last_updated").notNull(),
+    deleted: boolean("deleted").notNull().default(false),
+    patientId: text("patient_id"),
+    startedAt: instant("started_at"),
+    endedAt: instant("ended_at"),
+    terms: bigint("terms", { mode: "bigint" }).array().notNull(),
+    quantityKeys: bigint("quantity_keys", { mode: "bigint" }).array(),
+    quantityUnits: bigint("quantity_units", { mode: "bigint" }).array(),
+    quantityLows: doublePrecision("quantity_lows").array(),
+    quantityHighs: doublePrecision("quantity_highs").array(),
+    body: body(),
+  },
+  (t) => [
+    primaryKey({ columns: [t.tenantId, t.type, t.id] }),
+    // "What does this patient have of this type, newest first?"
+    index("resource_patient_time").on(t.tenantId, t.type, t.patientId, t.startedAt).where(sql`patient_id is not null`),
+    // "What changed since …?"
+    index("resource_changed").on(t.tenantId, t.type, t.lastUpdated, t.id),
+    // Every other token, reference and uri question.
+    index("resource_terms").using("gin", t.terms),
+  ],
+);
+
+/** Versions that have been replaced. */
+export const resourceVersion = pgTable(
+  "resource_version",
+  {
+    tenantId: tenant(),
+    type: text("type").notNull(),
+    id: id("id"),
+    version: integer("version").notNull(),
+    lastUpdated: instant("last_updated").notNull(),
+    deleted: boolean("deleted").notNull(),
+    body: body(),
+  },
+  (t) => [primaryKey({ columns: [t.tenantId, t.type, t.id, t.version] })],
+);
+
+export const resourceString = pgTable(
+  "resource_string",
+  {
+    tenantId: tenant(),
+    key: bigint("key", { mode: "bigint" }).notNull(),
+    folded: text("folded").notNull(),
+    exact: text("exact").notNull(),
+    type: text("type").notNull(),
+    id: id("id"),
+  },
+  (t) => [
+    // "Whose name starts with …?"
+    index("resource_string_value").on(t.tenantId, t.key, t.folded),
+    index("resource_string_resource").on(t.tenantId, t.type, t.id),
+  ],
+);
+
+export const resourceDate = pgTable(
+  "resource_date",
+  {
+    tenantId: tenant(),
+    key: bigint("key", { mode: "bigint" }).notNull(),
+    low: instant("low").notNull(),
+    high: instant("high").notNull(),
+    type: text("type").notNull(),
+    id: id("id"),
+  },
+  (t) => [
+    // "Which were authored, born, due … between?"
+    index("resource_date_value").on(t.tenantId, t.key, t.low),
+    index("resource_date_resource").on(t.tenantId, t.type, t.id),
+  ],
+);
