@@ -1,4 +1,3 @@
-import type { Resource } from "@medplum/fhirtypes";
 import { addDays, localDayOf } from "../src/domain/local-day.ts";
 import type { Refusal } from "../src/domain/result.ts";
 import type { LocalDay } from "../src/domain/time.ts";
@@ -11,7 +10,7 @@ import { updateResource } from "../src/flows/write-resource.ts";
 import { machines } from "./scenario/machines.ts";
 import { people } from "./scenario/people.ts";
 import { playUploads } from "./scenario/play.ts";
-import { anchorUse, storyResources } from "./scenario/resources.ts";
+import { anchorUse, type Identified, storyResources } from "./scenario/resources.ts";
 import type { PlayedUpload } from "./scenario/uploads.ts";
 
 /** How the story is played. */
@@ -22,8 +21,6 @@ export interface LoadOptions {
   /** Another order of the uploads, for tests: the outcome must not depend on it. */
   readonly orderUploads?: (uploads: readonly PlayedUpload[]) => readonly PlayedUpload[];
 }
-
-type Identified = Resource & { readonly id: string };
 
 const maxBytes = 1_000_000;
 
@@ -69,7 +66,8 @@ async function send(service: Service, tenantId: number, upload: PlayedUpload): P
   const arrived = { bytes: Buffer.from(upload.text), contentType: "application/json", contentEncoding: "identity" };
   const report = await recordUse(service, tenantId, arrived, { maxBytes });
   const unregistered = machines.some((machine) => machine.serial === upload.serial && machine.unregistered === true);
-  if (report.ok === unregistered) throw new Error(`${upload.serial} was ${report.ok ? "taken in" : inWords(report.refusals)}`);
+  if (report.ok === unregistered)
+    throw new Error(`${upload.serial} was ${report.ok ? "taken in" : inWords(report.refusals)}`);
   return report.ok ? report.value.created : 0;
 }
 

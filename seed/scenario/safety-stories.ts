@@ -31,7 +31,7 @@ export const safetyStories: readonly Person[] = [
     parts: partsInOrder("TG-0009"),
     plan: { fromDay: -90, heldFromDay: -20, profiles: [usualByMask] },
     habits: twiceDaily(-90, -20),
-    contraindication: { code: "recent-upper-gastrointestinal-surgery", from: { day: -20, time: "07:00" } },
+    contraindication: { code: "recent-upper-gi-or-lung-surgery", from: { day: -20, time: "07:00" } },
   },
   {
     id: "patient-other-settings",

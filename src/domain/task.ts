@@ -156,6 +156,11 @@ function closedByService(task: FindingTask): boolean {
   return task.closedBy === "service" && (task.status === "completed" || task.status === "cancelled");
 }
 
+/** Whether nobody works on a Task of this status any more. */
+export function isClosed(status: TaskStatus): boolean {
+  return handOf(status) === "closed";
+}
+
 /** In whose hands a Task is: still the service's, a person's, or closed. */
 type Hand = "service" | "person" | "closed";
 

@@ -1,5 +1,6 @@
 import type { Fact } from "../domain/facts.ts";
 import type { Session, Spread } from "../domain/session.ts";
+import { isClosed } from "../domain/task.ts";
 import { instant } from "./database.ts";
 
 /** How one kind of fact stands in its table. */
@@ -282,7 +283,7 @@ export const factTables: readonly FactTable[] = [
               closed_at: instant(fact.task.closedMs),
               closed_by: fact.task.closedBy,
               cleared_since: fact.task.clearedSince,
-              open: fact.task.closedMs === undefined,
+              open: !isClosed(fact.task.status),
             },
           ],
   },

@@ -76,10 +76,13 @@ test("everybody of the story has a line of expectations", () => {
   expect(Object.keys(expected).sort()).toEqual(people.map(({ id }) => id).sort());
 });
 
-test.each(Object.entries(expected))("%s has the open tasks of the story and no others", async (patientId, { tasks }) => {
-  const found = (await openTasks(demo)).filter((task) => task.patientId === patientId);
-  expect(found.map(({ rule, priority, subject }) => `${rule} ${priority} ${subject}`)).toEqual(tasks);
-});
+test.each(Object.entries(expected))(
+  "%s has the open tasks of the story and no others",
+  async (patientId, { tasks }) => {
+    const found = (await openTasks(demo)).filter((task) => task.patientId === patientId);
+    expect(found.map(({ rule, priority, subject }) => `${rule} ${priority} ${subject}`)).toEqual(tasks);
+  },
+);
 
 test.each(Object.entries(expected))("%s has the figures of the story", async (patientId, figures) => {
   const answer = await patientDays(demo.service, demo.tenantId, patientId, {});
@@ -101,10 +104,9 @@ test("the caseload shows the figures that a person's own page shows", async () =
   for (const { patientId, daysUsed, sessionsCompleted } of summaries) {
     const figures = expected[patientId];
     expect([daysUsed.numerator, daysUsed.denominator, daysUsed.eligible], patientId).toEqual(figures?.daysUsed);
-    expect(
-      [sessionsCompleted.numerator, sessionsCompleted.denominator, sessionsCompleted.eligible],
-      patientId,
-    ).toEqual(figures?.sessionsCompleted);
+    expect([sessionsCompleted.numerator, sessionsCompleted.denominator, sessionsCompleted.eligible], patientId).toEqual(
+      figures?.sessionsCompleted,
+    );
   }
 });
 
@@ -128,7 +130,9 @@ test("every task says on which numbers it rests", async () => {
   // Two sessions a day since day -9.
   expect(await textOf("patient-other-settings", "settings-differ")).toContain("18 sessions since 1 April 2026");
   // The evening of day -3 and both of day -2.
-  expect(await textOf("patient-contraindicated", "used-while-contraindicated")).toContain("3 sessions since 7 April 2026");
+  expect(await textOf("patient-contraindicated", "used-while-contraindicated")).toContain(
+    "3 sessions since 7 April 2026",
+  );
   // Fitted on 25 January, so a calendar month ends on 25 February.
   expect(await textOf("patient-overdue-circuit", "part-overdue")).toContain("25 February 2026");
   // Fitted on 15 March.

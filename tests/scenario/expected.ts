@@ -22,8 +22,9 @@ export const expected: Readonly<Record<string, Expected>> = {
     daysUsed: [14 + 5, 27, 28],
     sessionsCompleted: [28 + 5, 54, 56],
   },
-  // Days -12 to -4 in hospital, the day of discharge included: 9 of 28 days ask for nothing.
-  "patient-hospital-stay": { tasks: [], daysUsed: [19, 19, 19], sessionsCompleted: [38, 38, 38] },
+  // Days -12 to -5 in hospital: 8 of 28 days ask for nothing. She is home for the evening of day -4, not for its morning.
+  // Were the stay not known, the last 14 days would have 11 of 28 slots and read as low use.
+  "patient-hospital-stay": { tasks: [], daysUsed: [20, 20, 20], sessionsCompleted: [39, 40, 40] },
   // The two extra sessions a day on profile B make up for nothing and add nothing.
   "patient-chest-infection": { tasks: [], ...allDone },
   // Three a day are 84; the 14 even days -28, -26, ... -2 have two.
@@ -51,7 +52,11 @@ export const expected: Readonly<Record<string, Expected>> = {
   "patient-overdue-circuit": { tasks: ["part-overdue routine Device/part-overdue-circuit-circuit-1"], ...allDone },
   "patient-filter-due": { tasks: ["part-due routine Device/part-filter-due-bacterial-filter-3"], ...allDone },
   // Read up to the evening of day -22: seven days with both, the other 21 days unknown.
-  "patient-silent": { tasks: ["no-recent-record routine therapy"], daysUsed: [7, 7, 28], sessionsCompleted: [14, 14, 56] },
+  "patient-silent": {
+    tasks: ["no-recent-record routine therapy"],
+    daysUsed: [7, 7, 28],
+    sessionsCompleted: [14, 14, 56],
+  },
   "patient-swapped-early": { tasks: [], ...allDone },
   "patient-swapped-late": { tasks: [], ...allDone },
   // The evening session of day -1 is at 01:20 of today, after the last reading.

@@ -20,7 +20,7 @@ test("the story holds as many sessions of each person as its words say", () => {
   expect(counts).toEqual({
     "patient-steady": 179 - 7, // evenings left out on days -88, -74, -60, -46, -32, -18, -4
     "patient-fading": 75 + 76 + 5, // until day -14: 75 mornings, 76 evenings; then days -14, -11, -8, -5, -2
-    "patient-hospital-stay": 179 - 2 * 9, // nothing on days -12 to -4
+    "patient-hospital-stay": 179 - 17, // nothing on days -12 to -5, nor on the morning of day -4
     "patient-chest-infection": 179 + 2 * 9,
     "patient-tracheostomy": 179 + 45, // at midday on days -89, -87, ... -1
     "patient-child": 179 - 13, // mornings left out on days -87, -80, ... -3

@@ -1,0 +1,204 @@
+import type { Extension, Task, TaskInput } from "@medplum/fhirtypes";
+import type { Fact } from "../domain/facts.ts";
+import type { Evidence, Finding, Severity } from "../domain/finding.ts";
+import { dedupKey, evidenceDigest, type FindingTask, isClosed, type TaskStep } from "../domain/task.ts";
+import { idOf } from "./session.ts";
+import { extensionUrl, identifierSystems } from "./terminology/canonical.ts";
+import { therapySystems } from "./terminology/therapy.ts";
+
+/** The sentence that every Task ends with. */
+export const caution =
+  "For information only: not a monitor and not an alarm. Recorded use is not effectiveness, and records may be late or incomplete. Check the device and the prescription, and follow local policy and the licensed clinician's judgement.";
+
+const urls = {
+  subject: extensionUrl("finding-subject"),
+  episode: extensionUrl("finding-episode"),
+  severity: extensionUrl("finding-severity"),
+  digest: extensionUrl("finding-evidence-digest"),
+  since: extensionUrl("finding-since"),
+  closedAt: extensionUrl("finding-closed-at"),
+  closedBy: extensionUrl("finding-closed-by"),
+  clearedSince: extensionUrl("finding-cleared-since"),
+} as const;
+
+/** What a Task step needs to become a Task. */
+export interface TaskContext {
+  readonly taskId: string;
+  readonly patientId?: string;
+  readonly nowIso: string;
+  /** The Task as it stands; absent when it is raised. */
+  readonly previous?: Task;
+}
+
+/** The Task that a step leaves: raised anew, or the one before with what the step changes and no more. */
+export function taskResource(step: TaskStep, context: TaskContext): Task & { id: string } {
+  const { previous, taskId, nowIso } = context;
+  if (step.kind === "raise") return raised(step, context);
+  if (previous === undefined) throw new Error(`the Task of a ${step.kind} step is not stored`);
+  const base: Task & { id: string } = { ...previous, id: taskId, lastModified: nowIso };
+  switch (step.kind) {
+    case "refresh":
+      return {
+        ...base,
+        ...described(step.finding, context),
+        extension: extensions(previous, findingExtensions(step.finding, episodeOf(previous))),
+        priority: priorityOf(step.finding.severity),
+        restriction: {
+          ...previous.restriction,
+          period: { ...previous.restriction?.period, end: earlier(dueOf(previous), step.dueDay) },
+        },
+      };
+    case "add-evidence":
+      return {
+        ...base,
+        ...described(step.finding, context),
+        extension: extensions(previous, findingExtensions(step.finding, episodeOf(previous))),
+      };
+    case "close":
+      return {
+        ...base,
+        status: step.status,
+        statusReason: { coding: [{ system: therapySystems.taskReason, code: step.reason }] },
+        businessStatus: { coding: [{ system: therapySystems.taskReason, code: step.reason }] },
+        input: [...(previous.input ?? []), ...step.evidence.map(inputOf)],
+        extension: extensions(previous, [
+          { url: urls.closedBy, valueCode: "service" },
+          { url: urls.closedAt, valueInstant: nowIso },
+        ]),
+      };
+    case "note-cleared":
+      return {
+        ...base,
+        extension: extensions(previous, [
+          { url: urls.clearedSince, valueBoolean: true },
+          ...closedAtOf(previous).map((valueInstant) => ({ url: urls.closedAt, valueInstant })),
+        ]),
+        note: [...(previous.note ?? []), { time: nowIso, text: "The finding has cleared." }],
+      };
+  }
+}
+
+/** A person's closing time must survive a later note, or the cool-down would start anew. */
+function closedAtOf(task: Task): string[] {
+  if (!isClosed(task.status as FindingTask["status"])) return [];
+  const at = read(task, urls.closedAt)?.valueInstant ?? task.meta?.lastUpdated;
+  return at === undefined ? [] : [at];
+}
+
+function raised(step: Extract<TaskStep, { kind: "raise" }>, context: TaskContext): Task & { id: string } {
+  const { finding, episode, dueDay } = step;
+  return {
+    resourceType: "Task",
+    id: context.taskId,
+    extension: findingExtensions(finding, episode),
+    identifier: [
+      {
+        system: identifierSystems.finding,
+        value: `${dedupKey(context.patientId, finding.rule, finding.subject)}#${episode}`,
+      },
+    ],
+    status: "requested",
+    intent: "order",
+    priority: priorityOf(finding.severity),
+    code: { coding: [{ system: therapySystems.findingRule, code: finding.rule }] },
+    ...described(finding, context),
+    ...(finding.focus === undefined ? {} : { focus: { reference: finding.focus } }),
+    ...(context.patientId === undefined ? {} : { for: { reference: `Patient/${context.patientId}` } }),
+    authoredOn: context.nowIso,
+    lastModified: context.nowIso,
+    restriction: { period: { end: dueDay } },
+  };
+}
+
+function priorityOf(severity: Severity): NonNullable<Task["priority"]> {
+  return severity === "urgent" ? "urgent" : "routine";
+}
+
+/** Words and evidence, made anew at every refresh; only inputs of our own kind are replaced. */
+function described(finding: Finding, context: TaskContext): Pick<Task, "description" | "input"> {
+  const kept = (context.previous?.input ?? []).filter(
+    (one) => !one.type.coding?.some((coding) => coding.system === therapySystems.taskInput),
+  );
+  const description = `${finding.text} Since ${finding.sinceDay}. Clears when: ${finding.clearsWhen} ${caution}`;
+  return { description, input: [...kept, ...finding.evidence.map(inputOf)] };
+}
+
+function inputOf(evidence: Evidence): TaskInput {
+  const type = { coding: [{ system: therapySystems.taskInput, code: evidence.name }], text: evidence.text };
+  if (evidence.value !== undefined) {
+    const unit =
+      evidence.unit === undefined
+        ? {}
+        : { unit: evidence.unit, system: "http://unitsofmeasure.org", code: evidence.unit };
+    return { type, valueQuantity: { value: evidence.value, ...unit } };
+  }
+  if (evidence.reference !== undefined) return { type, valueReference: { reference: evidence.reference } };
+  return { type, valueString: evidence.text };
+}
+
+function findingExtensions(finding: Finding, episode: number): Extension[] {
+  return [
+    { url: urls.subject, valueString: finding.subject },
+    { url: urls.episode, valueInteger: episode },
+    { url: urls.severity, valueCode: finding.severity },
+    { url: urls.since, valueDate: finding.sinceDay },
+    { url: urls.digest, valueString: evidenceDigest(finding) },
+  ];
+}
+
+/** The Task's extensions with these of ours put in or put right; a refresh also takes back that the finding had cleared. */
+function extensions(previous: Task, changed: readonly Extension[]): Extension[] {
+  const replaced = new Set(changed.map((one) => one.url));
+  if (replaced.has(urls.subject)) replaced.add(urls.clearedSince);
+  return [...(previous.extension ?? []).filter((one) => !replaced.has(one.url)), ...changed];
+}
+
+function read(task: Task, url: string): Extension | undefined {
+  return task.extension?.find((one) => one.url === url);
+}
+
+function episodeOf(task: Task): number {
+  return read(task, urls.episode)?.valueInteger ?? 1;
+}
+
+function dueOf(task: Task): string | undefined {
+  return task.restriction?.period?.end;
+}
+
+/** A due date only ever comes nearer: changing evidence may not put it off. */
+function earlier(before: string | undefined, now: string): string {
+  return before !== undefined && before < now ? before : now;
+}
+
+/** What the review must know of a Task that a finding raised; Tasks of other kinds state nothing here. */
+export function taskFact(task: Task): Fact[] {
+  const rule = task.code?.coding?.find((one) => one.system === therapySystems.findingRule)?.code;
+  const subject = read(task, urls.subject)?.valueString;
+  if (rule === undefined || subject === undefined) return [];
+  const patientId = idOf(task.for?.reference, "Patient");
+  const status = task.status as FindingTask["status"];
+  const closed = isClosed(status);
+  const closedAt = closedAtOf(task)[0];
+  return [
+    {
+      kind: "task",
+      ...(patientId === undefined ? {} : { patientId }),
+      task: {
+        taskId: task.id ?? "",
+        rule,
+        subject,
+        episode: episodeOf(task),
+        status,
+        severity: (read(task, urls.severity)?.valueCode ?? "review") as Severity,
+        evidenceDigest: read(task, urls.digest)?.valueString ?? "",
+        ...(closed && closedAt !== undefined ? { closedMs: Date.parse(closedAt) } : {}),
+        ...(closed
+          ? {
+              closedBy: read(task, urls.closedBy)?.valueCode === "service" ? ("service" as const) : ("person" as const),
+            }
+          : {}),
+        clearedSince: read(task, urls.clearedSince)?.valueBoolean === true,
+      },
+    },
+  ];
+}

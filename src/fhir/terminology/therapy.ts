@@ -1,0 +1,56 @@
+import { canonical } from "./canonical.ts";
+
+/** Our own code systems of the therapy. */
+export const therapySystems = {
+  deviceKind: canonical("CodeSystem", "device-kind"),
+  profileRole: canonical("CodeSystem", "profile-role"),
+  settingParameter: canonical("CodeSystem", "setting-parameter"),
+  interface: canonical("CodeSystem", "interface"),
+  findingRule: canonical("CodeSystem", "finding-rule"),
+  taskReason: canonical("CodeSystem", "task-reason"),
+  taskInput: canonical("CodeSystem", "task-input"),
+  therapy: canonical("CodeSystem", "therapy"),
+} as const;
+
+/** The machine, and the kinds of part that wear. */
+export const deviceKinds: Readonly<Record<string, string>> = {
+  machine: "Insufflation-exsufflation device",
+  circuit: "Patient circuit",
+  "dust-filter": "Dust filter",
+  "bacterial-filter": "Bacterial filter",
+  mask: "Mask",
+  "catheter-mount": "Catheter mount",
+  "tracheostomy-circuit": "Tracheostomy circuit",
+};
+
+/** Setting parameters of a DeviceRequest with the profile's field each stands for and its UCUM unit. */
+export const settingParameters = [
+  {
+    code: "insufflation-pressure",
+    display: "Insufflation pressure",
+    field: "insufflationPressureCmH2O",
+    unit: "cm[H2O]",
+  },
+  {
+    code: "exsufflation-pressure",
+    display: "Exsufflation pressure",
+    field: "exsufflationPressureCmH2O",
+    unit: "cm[H2O]",
+  },
+  { code: "insufflation-time", display: "Insufflation time", field: "insufflationSeconds", unit: "s" },
+  { code: "exsufflation-time", display: "Exsufflation time", field: "exsufflationSeconds", unit: "s" },
+  { code: "pause-time", display: "Pause time", field: "pauseSeconds", unit: "s" },
+  { code: "cycles-per-set", display: "Cycles per set", field: "cyclesPerSet", unit: "{cycle}" },
+  { code: "sets-per-session", display: "Sets per session", field: "setsPerSession", unit: "1" },
+] as const;
+
+/** R4 event timing codes (https://hl7.org/fhir/R4/valueset-event-timing.html) that ask for one of our day parts. */
+export const dayPartOfTiming: Readonly<Record<string, string>> = {
+  MORN: "morning",
+  "MORN.early": "morning",
+  "MORN.late": "morning",
+  EVE: "evening",
+  "EVE.early": "evening",
+  "EVE.late": "evening",
+  NIGHT: "evening",
+};
