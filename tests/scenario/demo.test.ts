@@ -4,9 +4,11 @@ import { people } from "../../seed/scenario/people.ts";
 import type { PlayedUpload } from "../../seed/scenario/uploads.ts";
 import type { Measure } from "../../src/domain/adherence.ts";
 import { minuteOfDay } from "../../src/domain/local-day.ts";
+import { checkResource } from "../../src/fhir/resource-check.ts";
 import { patientDays } from "../../src/flows/patient-days.ts";
 import { readInTenant } from "../../src/store/database.ts";
 import { type TestService, testService } from "../support/service.ts";
+import { exampleFiles, exampleOf, prettyJson } from "./example-files.ts";
 import { expected } from "./expected.ts";
 
 const now = "2026-04-10T11:00:00Z";
@@ -197,6 +199,16 @@ test("on the Azores a day begins an hour later than in London", async () => {
   expect(last?.localDay).toBe("2026-03-19");
   expect(Math.abs((last?.startMs ?? 0) - Date.parse("2026-03-19T20:30:00Z"))).toBeLessThanOrEqual(8 * 60_000);
 });
+
+test.each(Object.entries(exampleFiles))(
+  "seed/examples/%s is what the story stores, and conforms",
+  async (name, condition) => {
+    const example = await exampleOf(demo, condition);
+    expect(checkResource(demo.service.definitions, example)).toEqual([]);
+    // `npx vitest run tests/scenario -u` writes the files anew.
+    await expect(prettyJson(example)).toMatchFileSnapshot(`../../seed/examples/${name}`);
+  },
+);
 
 test("loading the story a second time changes nothing", async () => {
   const before = await counts(demo);

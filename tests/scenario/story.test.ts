@@ -1,10 +1,12 @@
 import fc from "fast-check";
 import { expect, test } from "vitest";
+import { exampleUseRecord } from "../../seed/scenario/example-use-record.ts";
 import { machines } from "../../seed/scenario/machines.ts";
 import { people } from "../../seed/scenario/people.ts";
 import { playSessions, playUploads } from "../../seed/scenario/play.ts";
 import { variationOf } from "../../seed/scenario/variation.ts";
 import { addDays, minuteOfDay } from "../../src/domain/local-day.ts";
+import { prettyJson } from "./example-files.ts";
 
 const sessionsAt = new Map<string, ReturnType<typeof playSessions>>();
 
@@ -74,6 +76,13 @@ test("no two people share an id, no two machines a serial number, and every mach
   expect(new Set(serials).size).toBe(serials.length);
   for (const loan of people.flatMap(({ loans }) => loans)) expect(serials).toContain(loan.serial);
   for (const part of people.flatMap(({ parts }) => parts)) expect(serials).toContain(part.machine);
+});
+
+test("the use record to try, seed/examples/use-record.json, is the newcomer's of this story", async () => {
+  const record = JSON.parse(exampleUseRecord()) as { sessions: unknown[] };
+  // Handed over at 10:00 for this purpose: three evenings, two mornings.
+  expect(record.sessions).toHaveLength(5);
+  await expect(prettyJson(record)).toMatchFileSnapshot("../../seed/examples/use-record.json");
 });
 
 test("variation reaches both ends of its range and depends on its seed alone", () => {

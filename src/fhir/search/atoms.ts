@@ -56,6 +56,7 @@ export function operandIsOf(type: string, operand: string): boolean {
 
 /** Which references an operand keeps: `.where(resolve() is Patient)`. */
 const resolveFilter = /\.where\(resolve\(\) is (\w+)\)$/;
+/** Which contact points an operand keeps: `.where(system='email')`. */
 const systemFilter = /\.where\(system='(\w+)'\)$/;
 const simplePath = /^\w+(\.\w+)*$/;
 
@@ -89,7 +90,7 @@ function plainReader(
   if (system !== null) {
     const inner = plainReader(operand.slice(0, system.index), choiceTypes);
     return (
-      inner && ((resource) => inner(resource).filter((value) => (value as { system?: unknown }).system === system[1]))
+      inner && ((resource) => inner(resource).filter((value) => (value as { system?: unknown } | null)?.system === system[1]))
     );
   }
   const steps = stepsOf(operand);
@@ -145,6 +146,8 @@ function stepReader(step: Step, choices: readonly string[]): (value: unknown) =>
 }
 
 function referenceStartsWith(value: unknown, wanted: string): boolean {
-  const reference = (value as { reference?: unknown }).reference;
-  return typeof reference === "string" && (reference.startsWith(wanted) || reference.includes(`/${wanted}`));
+  const { reference, type } = (value ?? {}) as { reference?: unknown; type?: unknown };
+  if (typeof reference === "string") return reference.startsWith(wanted) || reference.includes(`/${wanted}`);
+  // A logical reference names its type, if anything does.
+  return `${String(type)}/` === wanted;
 }

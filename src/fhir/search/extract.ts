@@ -9,7 +9,10 @@ import { stringsOf } from "./string.ts";
 import { tokensOf } from "./token.ts";
 import { uriTerm } from "./uri.ts";
 
-/** The date parameter of each type whose values stand in the hot columns instead of index rows. */
+/**
+ * The date parameter of each type whose values stand in the hot columns instead of index rows. Several times of one
+ * resource (a Timing with events) are kept there as the range from the first to the last.
+ */
 const hotDateParameters: Readonly<Record<string, string>> = {
   CarePlan: "date",
   DeviceUseStatement: "use-period",
@@ -18,6 +21,7 @@ const hotDateParameters: Readonly<Record<string, string>> = {
   Flag: "date",
   Observation: "date",
   Procedure: "date",
+  Task: "authored-on",
 };
 
 /** Operands that name the one patient a resource is about; their references are hot. */
@@ -30,7 +34,7 @@ export function isHotDate(type: string, parameter: Pick<Parameter, "code">): boo
 
 /** Whether a reference to a Patient under this parameter is what the hot patient column holds. */
 export function isHotPatient(parameter: Parameter): boolean {
-  return parameter.atoms.length === 1 && patientOperand.test(parameter.atoms[0]?.text ?? "");
+  return parameter.single && patientOperand.test(parameter.atoms[0]?.text ?? "");
 }
 
 /** The term that says an atom has a value, for `:missing`. */
@@ -117,9 +121,11 @@ function collect(type: string, parameter: Parameter, atom: Atom, values: readonl
   }
 }
 
+const patientReference = /^Patient\/([A-Za-z0-9\-.]{1,64})(?:\/_history\/[^/]+)?$/;
+
 function setHotPatient(value: unknown, into: Collected): void {
-  const reference = (value as { reference?: unknown }).reference;
-  const id = typeof reference === "string" ? /^Patient\/([A-Za-z0-9\-.]{1,64})$/.exec(reference)?.[1] : undefined;
+  const reference = (value as { reference?: unknown } | null)?.reference;
+  const id = typeof reference === "string" ? patientReference.exec(reference)?.[1] : undefined;
   if (id !== undefined) into.hot.patientId = id;
 }
 

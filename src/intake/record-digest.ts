@@ -1,0 +1,34 @@
+import { createHash } from "node:crypto";
+import type { SessionRecord } from "../domain/session.ts";
+
+/**
+ * SHA-256 (hex) of a record as canonical JSON, device included. The same record gives the same digest whatever the
+ * order of its fields or the format it came in; any other value gives another.
+ */
+export function recordDigest(record: SessionRecord, deviceId: string): string {
+  return createHash("sha256")
+    .update(`${deviceId}\n${canonicalJson(record)}`)
+    .digest("hex");
+}
+
+/**
+ * The id of a session, made of what identifies it: device, sequence number, and the device's own start as received.
+ * A FHIR id of at most 56 characters.
+ */
+export function sessionId(
+  deviceId: string,
+  record: Pick<SessionRecord, "sequenceNumber" | "start">,
+  prefix: string,
+): string {
+  const identity = JSON.stringify([deviceId, record.sequenceNumber ?? null, record.start]);
+  return `${prefix}-${createHash("sha256").update(identity).digest("hex").slice(0, 32)}`;
+}
+
+function canonicalJson(value: unknown): string {
+  if (Array.isArray(value)) return `[${value.map(canonicalJson).join(",")}]`;
+  if (typeof value !== "object" || value === null) return JSON.stringify(value);
+  const members = Object.entries(value)
+    .filter(([, one]) => one !== undefined)
+    .sort(([a], [b]) => (a < b ? -1 : 1));
+  return `{${members.map(([name, one]) => `${JSON.stringify(name)}:${canonicalJson(one)}`).join(",")}}`;
+}

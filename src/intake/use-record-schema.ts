@@ -1,0 +1,74 @@
+import { z } from "zod";
+
+const shortText = z.string().min(1).max(200);
+const deviceTime = z.string().min(10).max(40);
+const measured = z.number();
+const count = z.number().int().min(0).max(1_000_000);
+
+const spread = z.strictObject({ median: measured, p5: measured.optional(), p95: measured.optional() });
+
+const cycle = z.strictObject({
+  peakInsufflationPressureCmH2O: measured.optional(),
+  peakExsufflationPressureCmH2O: measured.optional(),
+  insufflatedVolumeMillilitres: measured.optional(),
+  peakCoughFlowLitresPerMinute: measured.optional(),
+  triggered: z.boolean().optional(),
+});
+
+/** One session as it stands in the device's memory. Everything but start and end may be missing. */
+export const sessionSchema = z.strictObject({
+  sequenceNumber: z.number().int().min(0).max(2_147_483_647).optional(),
+  start: deviceTime,
+  end: deviceTime,
+  profileSlot: shortText.optional(),
+  triggerMode: z.enum(["manual", "automatic-timed", "patient-triggered", "insufflation-only"]).optional(),
+  cyclesDelivered: count.optional(),
+  cyclesTriggered: count.optional(),
+  setInsufflationPressureCmH2O: measured.optional(),
+  setExsufflationPressureCmH2O: measured.optional(),
+  setInsufflationSeconds: measured.optional(),
+  setExsufflationSeconds: measured.optional(),
+  setPauseSeconds: measured.optional(),
+  achievedInsufflationPressureCmH2O: spread.optional(),
+  achievedExsufflationPressureCmH2O: spread.optional(),
+  insufflatedVolumeMillilitres: measured.optional(),
+  peakCoughFlowLitresPerMinute: measured.optional(),
+  leakLitresPerMinute: measured.optional(),
+  lowestSpo2Percent: measured.optional(),
+  meanSpo2Percent: measured.optional(),
+  pulsePerMinute: measured.optional(),
+  stopReason: shortText.optional(),
+  test: z.boolean().optional(),
+  cycles: z.array(cycle).max(2_000).optional(),
+});
+
+/** Everything around the sessions. */
+export const envelopeSchema = z.strictObject({
+  format: z.literal("tidegate-use-record"),
+  version: z.literal(1),
+  device: z.strictObject({ system: z.string().min(1).max(200).optional(), serialNumber: shortText }),
+  readAt: deviceTime,
+  deviceClockAtReading: deviceTime.optional(),
+  coverage: z
+    .array(z.strictObject({ start: deviceTime, end: deviceTime }))
+    .max(1_000)
+    .optional(),
+  alerts: z
+    .array(z.strictObject({ code: shortText, at: deviceTime, text: shortText.optional() }))
+    .max(5_000)
+    .optional(),
+});
+
+/** The most sessions that one upload may hold. */
+export const mostSessions = 20_000;
+
+/** The whole upload, as JSON Schema and OpenAPI describe it. */
+export const useRecordSchema = envelopeSchema.extend({ sessions: z.array(sessionSchema).max(mostSessions) });
+
+/** The envelope as read. */
+export type Envelope = z.infer<typeof envelopeSchema>;
+
+/** JSON Schema (2020-12) of an upload. */
+export function useRecordJsonSchema(): object {
+  return z.toJSONSchema(useRecordSchema);
+}
