@@ -91,7 +91,8 @@ function readEntry(entry: BundleEntry | null, exact: unknown, at: string): Resul
     return refused({ kind: "not-supported", detail, at: `${at}.request.url`, status: 400 });
   }
   const wantsResource = method === "POST" || method === "PUT";
-  if (wantsResource !== (entry.resource !== undefined)) {
+  const hasResource = typeof entry.resource === "object" && entry.resource !== null && !Array.isArray(entry.resource);
+  if (wantsResource ? !hasResource : entry.resource !== undefined) {
     const detail = wantsResource ? `A ${method} needs a resource.` : `A ${method} has no resource.`;
     return refused({ kind: "required", detail, at: `${at}.resource`, status: 400 });
   }
@@ -111,25 +112,37 @@ function readEntry(entry: BundleEntry | null, exact: unknown, at: string): Resul
 
 /**
  * A copy of a resource in which every reference, url and narrative link to an entry's `fullUrl` names the `Type/id`
- * it got (https://hl7.org/fhir/R4/http.html#trules).
+ * it got (https://hl7.org/fhir/R4/http.html#trules). Identifier and contact values are no links and stay as they are.
  */
 export function withResolvedReferences<T>(value: T, resolved: ReadonlyMap<string, string>): T {
   if (resolved.size === 0) return value;
-  return resolve(value, resolved) as T;
+  return resolve("", value, resolved) as T;
 }
 
-function resolve(value: unknown, resolved: ReadonlyMap<string, string>): unknown {
-  if (typeof value === "string") return resolved.get(value) ?? resolveInText(value, resolved);
-  if (Array.isArray(value)) return value.map((one) => resolve(one, resolved));
-  if (typeof value !== "object" || value === null) return value;
-  // A number kept as raw JSON is an object without members of its own making; it passes as it is.
-  if (Object.isFrozen(value) && "rawJSON" in value) return value;
-  return Object.fromEntries(Object.entries(value).map(([name, one]) => [name, resolve(one, resolved)]));
+/** Members of type string or id, where a text that looks like a link is none. */
+const noLinks = new Set(["value", "id", "display", "valueString"]);
+
+function resolve(name: string, value: unknown, resolved: ReadonlyMap<string, string>): unknown {
+  if (typeof value === "string") {
+    if (name === "div") return resolveInNarrative(value, resolved);
+    return noLinks.has(name) ? value : (resolved.get(value) ?? value);
+  }
+  if (Array.isArray(value)) return value.map((one) => resolve(name, one, resolved));
+  if (typeof value !== "object" || value === null || isRawNumber(value)) return value;
+  return Object.fromEntries(Object.entries(value).map(([key, one]) => [key, resolve(key, one, resolved)]));
 }
 
-function resolveInText(text: string, resolved: ReadonlyMap<string, string>): string {
-  if (!text.includes("urn:uuid:")) return text;
-  return text.replace(/urn:uuid:[0-9a-f-]{36}/gi, (urn) => resolved.get(urn) ?? urn);
+/** A number kept as it was written; a copy of its members would no longer be one. */
+function isRawNumber(value: object): boolean {
+  return Object.isFrozen(value) && "rawJSON" in value;
+}
+
+/** Links and images of the narrative: `href` and `src` of its XHTML. */
+function resolveInNarrative(div: string, resolved: ReadonlyMap<string, string>): string {
+  return div.replace(/(\b(?:href|src)\s*=\s*)(["'])([^"']*)\2/g, (whole, start: string, quote: string, url: string) => {
+    const found = resolved.get(url);
+    return found === undefined ? whole : `${start}${quote}${found}${quote}`;
+  });
 }
 
 /** One line of a transaction's answer. */

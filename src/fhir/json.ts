@@ -9,8 +9,11 @@ export interface ReadJson {
 
 const deepest = 64;
 
-/** A number that would not come back as written: trailing zeros, exponents, more digits than a double holds, minus zero. */
-const delicateNumber = /\d\.\d*0(?![\d.])|\d[eE][+-]?\d|\d{16}|\d\.\d{15}|-0(?![\d.])/;
+/**
+ * Whether some number may not come back as written: trailing zeros, exponents, more digits than a double holds, minus
+ * zero, very small. It may match inside a string as well; that costs a second parse and nothing else.
+ */
+const delicateNumber = /\d\.\d*0(?![\d.])|\d[eE][+-]?\d|[\d.]{16}|-0(?![\d.])|0\.0{6}/;
 
 /** The reviver's third argument and `rawJSON` are in Node 26 and not yet in TypeScript's library. */
 const json = JSON as typeof JSON & {
@@ -18,25 +21,32 @@ const json = JSON as typeof JSON & {
   rawJSON(text: string): unknown;
 };
 
-/** Parses JSON text; malformed text is refused with line and column, nesting deeper than 64 likewise. */
+/** Parses the JSON text of one object; malformed text is refused with line and column, nesting deeper than 64 likewise. */
 export function readJson(text: string): Result<ReadJson> {
   let value: unknown;
   try {
-    value = JSON.parse(text, dropPrototype);
+    value = JSON.parse(text);
   } catch (error) {
-    return refused({ kind: "structure", detail: syntaxDetail(text, error as Error), status: 400 });
-  }
-  if (depthOf(value) > deepest) {
-    return refused({
-      kind: "structure",
-      detail: `The JSON is nested deeper than ${deepest} levels. Flatten it.`,
-      status: 400,
-    });
+    return structureRefusal(syntaxDetail(text, error as Error));
   }
   if (typeof value !== "object" || value === null || Array.isArray(value)) {
-    return refused({ kind: "structure", detail: "Send one JSON object: a FHIR resource.", status: 400 });
+    return structureRefusal("Send one JSON object: a FHIR resource.");
   }
+  // Before any reviver runs: a reviver calls itself at every level.
+  if (depthOf(value) > deepest) {
+    return structureRefusal(`The JSON is nested deeper than ${deepest} levels. Flatten it.`);
+  }
+  if (mayNamePrototype(text)) value = JSON.parse(text, dropPrototype);
   return accepted({ value, exact: delicateNumber.test(text) ? json.parse(text, keepNumber) : value });
+}
+
+function structureRefusal(detail: string): Result<never> {
+  return refused({ kind: "structure", detail, status: 400 });
+}
+
+/** An escape may hide any letter of the name. */
+function mayNamePrototype(text: string): boolean {
+  return text.includes("__proto__") || text.includes("\\u");
 }
 
 /** A member named __proto__ would become the object's prototype where it is copied; no FHIR element is called so. */

@@ -1,4 +1,5 @@
 import { daysUsed, type Measure, sessionsCompleted } from "../domain/adherence.ts";
+import { type DayMarker, dayMarkers } from "../domain/day-marker.ts";
 import { type DayState, dayStates } from "../domain/day-state.ts";
 import { addDays, localDayOf, startOfDayMs } from "../domain/local-day.ts";
 import { accepted, type Result, refused } from "../domain/result.ts";
@@ -14,7 +15,7 @@ export interface PatientDays {
   readonly zone: string;
   readonly firstDay: LocalDay;
   readonly endDay: LocalDay;
-  readonly days: readonly DayState[];
+  readonly days: readonly (DayState & { readonly markers: readonly DayMarker[] })[];
   readonly daysUsed: Measure;
   readonly sessionsCompleted: Measure;
 }
@@ -48,12 +49,13 @@ export async function patientDays(
     const picture = pictureOf(facts, service, nowMs);
     const days = dayStates(picture, firstDay, endDay);
     const of = (measure: typeof daysUsed) => measure(days, firstDay, endDay, service.thresholds);
+    const markers = dayMarkers(picture);
     return accepted({
       patientId,
       zone: patient.zone,
       firstDay,
       endDay,
-      days,
+      days: days.map((day) => ({ ...day, markers: markers.get(day.day) ?? [] })),
       daysUsed: of(daysUsed),
       sessionsCompleted: of(sessionsCompleted),
     });

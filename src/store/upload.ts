@@ -151,14 +151,19 @@ export async function readRefusedRecords(session: TenantSession, uploadId: strin
   );
 }
 
-/** What of one device could not be matched and still waits, or an empty list. */
+/**
+ * What of one device could not be matched and still waits, or an empty list. Of an unknown device no record was even
+ * looked at, so all that arrived wait; of a known one those that were refused because nobody had it.
+ */
 export async function unmatchedUploads(
   session: TenantSession,
   deviceIdentifier: string,
 ): Promise<{ uploadId: string; reason: string; receivedMs: number; refusedCount: number }[]> {
   return session.query(
     `select u.upload_id as "uploadId", u.reason, u.received_at as "receivedMs",
-       (select count(*)::int from refused_record r where r.tenant_id = u.tenant_id and r.upload_id = u.upload_id) as "refusedCount"
+       case when u.reason = 'unknown-device' then (u.report ->> 'received')::int else
+         (select count(*)::int from refused_record r
+          where r.tenant_id = u.tenant_id and r.upload_id = u.upload_id and r.kind = 'device-with-nobody') end as "refusedCount"
      from received_upload u where u.tenant_id = $1 and u.device_identifier = $2
        and u.reason in ('unknown-device', 'device-with-nobody') order by u.received_at, u.upload_id limit 200`,
     [session.tenantId, deviceIdentifier],

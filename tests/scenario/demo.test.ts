@@ -1,3 +1,4 @@
+import { readFileSync } from "node:fs";
 import { afterAll, beforeAll, expect, test } from "vitest";
 import { loadDemo } from "../../seed/load.ts";
 import { people } from "../../seed/scenario/people.ts";
@@ -6,10 +7,21 @@ import type { Measure } from "../../src/domain/adherence.ts";
 import { minuteOfDay } from "../../src/domain/local-day.ts";
 import { checkResource } from "../../src/fhir/resource-check.ts";
 import { patientDays } from "../../src/flows/patient-days.ts";
-import { readInTenant } from "../../src/store/database.ts";
+import { recordUse } from "../../src/flows/record-use.ts";
 import { type TestService, testService } from "../support/service.ts";
 import { exampleFiles, exampleOf, prettyJson } from "./example-files.ts";
 import { expected } from "./expected.ts";
+import {
+  contents,
+  counts,
+  figuresOf,
+  inOneLine,
+  openTasks,
+  rows,
+  type SessionRow,
+  sessionRows,
+  triple,
+} from "./loaded-story.ts";
 
 const now = "2026-04-10T11:00:00Z";
 const today = "2026-04-10";
@@ -24,47 +36,7 @@ beforeAll(async () => {
 
 afterAll(() => demo.close());
 
-function rows<Row>(here: TestService, statement: string, ...values: unknown[]): Promise<Row[]> {
-  return readInTenant(here.database, here.tenantId, (session) =>
-    session.query<Row>(statement, [here.tenantId, ...values]),
-  );
-}
-
-interface OpenTask {
-  patientId: string;
-  rule: string;
-  subject: string;
-  priority: string;
-  text: string;
-}
-
-const openTasks = (here: TestService) =>
-  rows<OpenTask>(
-    here,
-    `select t.patient_id as "patientId", t.rule, t.subject, r.body::jsonb ->> 'priority' as priority,
-       r.body::jsonb ->> 'description' as text
-     from finding_task t join resource r on r.tenant_id = t.tenant_id and r.type = 'Task' and r.id = t.task_id
-     where t.tenant_id = $1 and t.open order by t.patient_id, t.rule, t.subject`,
-  );
-
-interface Row {
-  sessionId: string;
-  patientId: string;
-  deviceId: string;
-  startMs: number;
-  localDay: string;
-  dayPart: string | null;
-}
-
-const sessionRows = (here: TestService) =>
-  rows<Row>(
-    here,
-    `select session_id as "sessionId", patient_id as "patientId", device_id as "deviceId", started_at as "startMs",
-       ended_at, local_day as "localDay", day_part as "dayPart", read_at, encode(record_digest, 'hex') as digest
-     from therapy_session where tenant_id = $1 order by session_id`,
-  );
-
-async function sessionsOf(patientId: string): Promise<Row[]> {
+async function sessionsOf(patientId: string): Promise<SessionRow[]> {
   const all = await sessionRows(demo);
   return all.filter((session) => session.patientId === patientId).sort((a, b) => a.startMs - b.startMs);
 }
@@ -82,18 +54,17 @@ test.each(Object.entries(expected))(
   "%s has the open tasks of the story and no others",
   async (patientId, { tasks }) => {
     const found = (await openTasks(demo)).filter((task) => task.patientId === patientId);
-    expect(found.map(({ rule, priority, subject }) => `${rule} ${priority} ${subject}`)).toEqual(tasks);
+    expect(found.map(inOneLine)).toEqual(tasks);
   },
 );
 
 test.each(Object.entries(expected))("%s has the figures of the story", async (patientId, figures) => {
-  const answer = await patientDays(demo.service, demo.tenantId, patientId, {});
-  if (!answer.ok) throw new Error(answer.refusals[0]?.detail);
-  const { firstDay, endDay, daysUsed, sessionsCompleted } = answer.value;
-  const triple = ({ numerator, denominator, eligible }: Measure) => [numerator, denominator, eligible];
-  expect([firstDay, endDay]).toEqual(["2026-03-13", "2026-04-10"]);
-  expect(triple(daysUsed)).toEqual(figures.daysUsed);
-  expect(triple(sessionsCompleted)).toEqual(figures.sessionsCompleted);
+  expect(await figuresOf(demo, patientId)).toEqual({
+    firstDay: "2026-03-13",
+    endDay: "2026-04-10",
+    daysUsed: figures.daysUsed,
+    sessionsCompleted: figures.sessionsCompleted,
+  });
 });
 
 test("the caseload shows the figures that a person's own page shows", async () => {
@@ -104,11 +75,8 @@ test("the caseload shows the figures that a person's own page shows", async () =
   );
   expect(summaries.map(({ patientId }) => patientId)).toEqual(people.map(({ id }) => id).sort());
   for (const { patientId, daysUsed, sessionsCompleted } of summaries) {
-    const figures = expected[patientId];
-    expect([daysUsed.numerator, daysUsed.denominator, daysUsed.eligible], patientId).toEqual(figures?.daysUsed);
-    expect([sessionsCompleted.numerator, sessionsCompleted.denominator, sessionsCompleted.eligible], patientId).toEqual(
-      figures?.sessionsCompleted,
-    );
+    expect(triple(daysUsed), patientId).toEqual(expected[patientId]?.daysUsed);
+    expect(triple(sessionsCompleted), patientId).toEqual(expected[patientId]?.sessionsCompleted);
   }
 });
 
@@ -219,15 +187,43 @@ test("loading the story a second time changes nothing", async () => {
   expect(await counts(demo)).toEqual(before);
 }, 120_000);
 
-test("the same uploads in the opposite order give the same tasks and sessions", async () => {
+test("the same uploads in the opposite order give the same tasks, sessions and resources", async () => {
   const other = await testService(now);
   try {
     const orderUploads = (uploads: readonly PlayedUpload[]) => uploads.toReversed();
     await loadDemo(other.service, other.tenantId, { today, orderUploads });
-    expect(await sessionRows(other)).toEqual(await sessionRows(demo));
     expect(await openTasks(other)).toEqual(await openTasks(demo));
+    expect(await sessionRows(other)).toEqual(await sessionRows(demo));
+    expect(await contents(other)).toEqual(await contents(demo));
   } finally {
     await other.close();
+  }
+}, 120_000);
+
+test("played in autumn, when the clocks go back, the story comes to the same tasks and figures", async () => {
+  const autumn = await testService("2026-11-05T11:00:00Z");
+  try {
+    await loadDemo(autumn.service, autumn.tenantId, { today: "2026-11-05" });
+    const tasks = await openTasks(autumn);
+    for (const [patientId, figures] of Object.entries(expected)) {
+      const found = tasks.filter((task) => task.patientId === patientId);
+      expect(found.map(inOneLine), patientId).toEqual(figures.tasks);
+      expect(await figuresOf(autumn, patientId), patientId).toEqual({
+        firstDay: "2026-10-08",
+        endDay: "2026-11-05",
+        daysUsed: figures.daysUsed,
+        sessionsCompleted: figures.sessionsCompleted,
+      });
+    }
+    // The record of the README's first try, sent twice.
+    const bytes = readFileSync(new URL("../../seed/examples/use-record.json", import.meta.url));
+    const arrived = { bytes, contentType: "application/json", contentEncoding: "identity" };
+    const first = await recordUse(autumn.service, autumn.tenantId, arrived, { maxBytes: 1_000_000 });
+    const second = await recordUse(autumn.service, autumn.tenantId, arrived, { maxBytes: 1_000_000 });
+    expect(first).toMatchObject({ ok: true, value: { status: "accepted", created: 5 } });
+    expect(second).toMatchObject({ ok: true, value: { status: "accepted", created: 0, unchanged: 5 } });
+  } finally {
+    await autumn.close();
   }
 }, 120_000);
 
@@ -235,17 +231,3 @@ test("the loader tells how far it is", () => {
   expect(progress).toHaveLength(3);
   expect(progress[0]).toContain(`${people.length} invented people`);
 });
-
-/** Rows by resource type and version, and by table of facts. */
-async function counts(here: TestService): Promise<unknown> {
-  const resources = await rows(
-    here,
-    "select type, count(*)::int, sum(version)::int as versions from resource where tenant_id = $1 group by type order by type",
-  );
-  const facts = await Promise.all(
-    ["therapy_session", "coverage", "device_use", "patient_fact", "finding_task", "received_upload"].map(
-      async (table) => [table, await rows(here, `select count(*)::int from ${table} where tenant_id = $1`)],
-    ),
-  );
-  return { resources, facts };
-}

@@ -1,12 +1,16 @@
+import { readdirSync } from "node:fs";
 import fc from "fast-check";
 import { expect, test } from "vitest";
 import { exampleUseRecord } from "../../seed/scenario/example-use-record.ts";
 import { machines } from "../../seed/scenario/machines.ts";
 import { people } from "../../seed/scenario/people.ts";
 import { playSessions, playUploads } from "../../seed/scenario/play.ts";
+import { storyResources } from "../../seed/scenario/resources.ts";
 import { variationOf } from "../../seed/scenario/variation.ts";
 import { addDays, minuteOfDay } from "../../src/domain/local-day.ts";
-import { prettyJson } from "./example-files.ts";
+import { createDefinitions } from "../../src/fhir/definitions.ts";
+import { checkResource } from "../../src/fhir/resource-check.ts";
+import { exampleFiles, prettyJson } from "./example-files.ts";
 
 const sessionsAt = new Map<string, ReturnType<typeof playSessions>>();
 
@@ -83,6 +87,24 @@ test("the use record to try, seed/examples/use-record.json, is the newcomer's of
   // Handed over at 10:00 for this purpose: three evenings, two mornings.
   expect(record.sessions).toHaveLength(5);
   await expect(prettyJson(record)).toMatchFileSnapshot("../../seed/examples/use-record.json");
+});
+
+test("seed/examples holds the examples that are checked and nothing else", () => {
+  const files = readdirSync(new URL("../../seed/examples/", import.meta.url));
+  expect(files.sort()).toEqual([...Object.keys(exampleFiles), "use-record.json"].sort());
+});
+
+test("every resource of the story conforms to R4, has its own address, and refers to none that is missing", () => {
+  const resources = storyResources("2026-04-10");
+  const definitions = createDefinitions({ types: "default" });
+  const addresses = new Set(resources.map(({ resourceType, id }) => `${resourceType}/${id}`));
+  expect(addresses.size).toBe(resources.length);
+  for (const resource of resources) {
+    expect(checkResource(definitions, resource), `${resource.resourceType}/${resource.id}`).toEqual([]);
+  }
+  const references = [...JSON.stringify(resources).matchAll(/"reference":"([^"]+)"/g)].map(([, to = ""]) => to);
+  expect(references.length).toBeGreaterThan(resources.length);
+  expect(references.filter((to) => !addresses.has(to))).toEqual([]);
 });
 
 test("variation reaches both ends of its range and depends on its seed alone", () => {

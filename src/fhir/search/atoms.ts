@@ -90,7 +90,8 @@ function plainReader(
   if (system !== null) {
     const inner = plainReader(operand.slice(0, system.index), choiceTypes);
     return (
-      inner && ((resource) => inner(resource).filter((value) => (value as { system?: unknown } | null)?.system === system[1]))
+      inner &&
+      ((resource) => inner(resource).filter((value) => (value as { system?: unknown } | null)?.system === system[1]))
     );
   }
   const steps = stepsOf(operand);

@@ -1,8 +1,9 @@
 import { accepted, type Refusal, type Result, refused } from "../../domain/result.ts";
 import type { Definitions, Parameter } from "../definitions.ts";
 import { dateTest } from "./date.ts";
+import { splitUnescaped, unescaped } from "./escape.ts";
 import { isHotDate, isHotPatient, presenceTerm } from "./extract.ts";
-import { quantityTest } from "./quantity.ts";
+import { type QuantityTest, quantityTests } from "./quantity.ts";
 import type { Clause, RangeTest } from "./query.ts";
 import { identifierQuery, referenceQuery, referenceTerm } from "./reference.ts";
 import { foldString } from "./string.ts";
@@ -31,7 +32,7 @@ export function clauseOf(
   if (parameter === undefined) return "unknown";
   if (parameter.kind === "composite") return no("not-supported", name, "Composite parameters are not supported yet.");
   if (modifier === "missing") return missingClause(parameter, name, value);
-  const values = alternatives(value);
+  const values = splitUnescaped(value, ",");
   if (values.length > mostAlternatives)
     return no("too-costly", name, `At most ${mostAlternatives} alternatives may be asked for at once.`);
   if (values.some((one) => one === ""))
@@ -40,36 +41,18 @@ export function clauseOf(
     case "token":
       return tokenClause(parameter, name, modifier, values);
     case "reference":
-      return referenceClause(parameter, name, modifier, values);
+      return referenceClause(definitions, parameter, name, modifier, values);
     case "string":
       return stringClause(parameter, name, modifier, values);
     case "uri":
       if (modifier !== undefined) return noModifier(name, modifier);
-      return accepted(terms(parameter, values, (key, one) => [uriTerm(key, one)]));
+      return accepted(terms(parameter, values, (key, one) => [uriTerm(key, unescaped(one))]));
     case "date":
       return modifier === undefined ? dateClause(type, parameter, name, values, nowMs) : noModifier(name, modifier);
     case "number":
     case "quantity":
       return modifier === undefined ? quantityClause(parameter, name, values) : noModifier(name, modifier);
   }
-}
-
-/** Splits at commas that no backslash escapes, and takes the escapes away (https://hl7.org/fhir/R4/search.html#escaping). */
-export function alternatives(value: string): string[] {
-  const found: string[] = [];
-  let current = "";
-  for (let i = 0; i < value.length; i += 1) {
-    const letter = value[i];
-    if (letter === "\\" && i + 1 < value.length) {
-      i += 1;
-      current += value[i];
-    } else if (letter === ",") {
-      found.push(current);
-      current = "";
-    } else current += letter;
-  }
-  found.push(current);
-  return found;
 }
 
 function terms(
@@ -100,7 +83,14 @@ function tokenClause(
   return accepted(terms(parameter, values, (key, one) => [tokenQuery(key, one)], modifier === "not"));
 }
 
+/** Types that a bare id may be of: those switched on, or all the definition names when none of them is. */
+function bareIdTypes(definitions: Definitions, parameter: Parameter): readonly string[] {
+  const on = parameter.targets.filter((type) => definitions.has(type));
+  return on.length === 0 ? parameter.targets : on;
+}
+
 function referenceClause(
+  definitions: Definitions,
   parameter: Parameter,
   name: string,
   modifier: string | undefined,
@@ -108,8 +98,11 @@ function referenceClause(
 ): Result<Clause> {
   if (modifier === "identifier") return accepted(terms(parameter, values, (key, one) => [identifierQuery(key, one)]));
   if (modifier !== undefined && !parameter.targets.includes(modifier)) return noModifier(name, modifier);
-  const targets = modifier === undefined ? parameter.targets : [modifier];
+  const targets = modifier === undefined ? bareIdTypes(definitions, parameter) : [modifier];
   const references = values.map((one) => referenceQuery(one, targets));
+  // With a type as modifier, a reference to another type cannot be meant.
+  if (modifier !== undefined && references.flat().some((one) => !one.includes(`${modifier}/`)))
+    return no("value", name, `The value of ":${modifier}" is an id of a ${modifier}, or ${modifier}/id.`);
   const patients = references.map((one) =>
     one.length === 1 ? /^Patient\/([A-Za-z0-9\-.]{1,64})$/.exec(one[0] ?? "")?.[1] : undefined,
   );
@@ -127,7 +120,10 @@ function stringClause(
   if (modifier !== undefined && modifier !== "exact" && modifier !== "contains") return noModifier(name, modifier);
   const match = modifier ?? "prefix";
   const keys = parameter.atoms.map((atom) => atom.key);
-  return accepted({ kind: "string", keys, match, anyOf: match === "exact" ? values : values.map(foldString) });
+  const anyOf = values.map((one) => (match === "exact" ? unescaped(one) : foldString(unescaped(one))));
+  // An empty text would be the start of every other.
+  if (anyOf.includes("")) return no("value", name, "The value has no letter or digit to look for.");
+  return accepted({ kind: "string", keys, match, anyOf });
 }
 
 function dateClause(
@@ -148,11 +144,11 @@ function dateClause(
 }
 
 function quantityClause(parameter: Parameter, name: string, values: readonly string[]): Result<Clause> {
-  const tests: (RangeTest & { unit?: string })[] = [];
+  const tests: QuantityTest[] = [];
   for (const one of values) {
-    const test = quantityTest(one);
-    if (!test.ok) return named(test.refusals, name);
-    tests.push({ unit: "0", ...test.value });
+    const read = quantityTests(one);
+    if (!read.ok) return named(read.refusals, name);
+    tests.push(...read.value);
   }
   return accepted({ kind: "quantity", keys: parameter.atoms.map((atom) => atom.key), anyOf: tests });
 }

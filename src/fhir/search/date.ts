@@ -11,52 +11,64 @@ const shape = /^(\d{4})(?:-(\d\d)(?:-(\d\d)(?:[T ](\d\d):(\d\d)(?::(\d\d)(?:\.(\
 export function rangeOfDate(text: string): { lowMs: number; highMs: number } | undefined {
   const match = shape.exec(text);
   if (match === null) return undefined;
-  const [, year, month, day, hour, minute, second, fraction, zone] = match;
-  const parts = [
-    Number(year),
-    Number(month ?? 1) - 1,
-    Number(day ?? 1),
-    Number(hour ?? 0),
-    Number(minute ?? 0),
-  ] as const;
-  const offsetMs = zone === undefined || zone === "Z" ? 0 : offsetOf(zone);
-  const low = Date.UTC(parts[0], parts[1], parts[2], parts[3], parts[4], Number(second ?? 0));
-  if (Number.isNaN(low) || !isRealDate(parts, Number(second ?? 0))) return undefined;
-  if (month === undefined) return { lowMs: low, highMs: Date.UTC(parts[0] + 1, 0, 1) };
-  if (day === undefined) return { lowMs: low, highMs: Date.UTC(parts[0], parts[1] + 1, 1) };
-  if (hour === undefined) return { lowMs: low, highMs: low + 86_400_000 };
-  if (second === undefined) return { lowMs: low - offsetMs, highMs: low - offsetMs + 60_000 };
-  if (fraction === undefined) return { lowMs: low - offsetMs, highMs: low - offsetMs + 1_000 };
-  const ms = Math.floor(Number(`0.${fraction}`) * 1_000);
-  return { lowMs: low - offsetMs + ms, highMs: low - offsetMs + ms + 1 };
+  const [, yearText, monthText, dayText, hourText, minuteText, secondText, fraction, zone] = match;
+  const year = Number(yearText);
+  const month = Number(monthText ?? 1) - 1;
+  const day = Number(dayText ?? 1);
+  const midnight = midnightUtc(year, month, day);
+  const [hour, minute, second] = [Number(hourText ?? 0), Number(minuteText ?? 0), Number(secondText ?? 0)];
+  if (midnight === undefined || hour > 23 || minute > 59 || second > 60) return undefined;
+  if (dayText === undefined) {
+    const end = monthText === undefined ? midnightUtc(year + 1, 0, 1) : midnightUtc(year, month + 1, 1);
+    return end === undefined ? undefined : { lowMs: midnight, highMs: end };
+  }
+  if (hourText === undefined) return { lowMs: midnight, highMs: midnight + 86_400_000 };
+  const lowMs = midnight + ((hour * 60 + minute) * 60 + second) * 1_000 - offsetOf(zone ?? "Z");
+  if (secondText === undefined) return { lowMs, highMs: lowMs + 60_000 };
+  if (fraction === undefined) return { lowMs, highMs: lowMs + 1_000 };
+  // Finer than a millisecond is not told apart; 12.5 covers a tenth of a second, 12.500 a thousandth.
+  const fractionMs = Number(fraction.padEnd(3, "0").slice(0, 3));
+  return { lowMs: lowMs + fractionMs, highMs: lowMs + fractionMs + 10 ** Math.max(0, 3 - fraction.length) };
 }
 
-function isRealDate(parts: readonly [number, number, number, number, number], second: number): boolean {
-  const [year, month, day, hour, minute] = parts;
-  const made = new Date(Date.UTC(year, month, day));
-  return made.getUTCMonth() === month && made.getUTCDate() === day && hour < 25 && minute < 60 && second < 61;
+/** The start of a day in UTC; undefined for a day that no calendar has (a month of 12 is next January). */
+function midnightUtc(year: number, month: number, day: number): number | undefined {
+  const made = new Date(0);
+  made.setUTCFullYear(year, month, day);
+  return made.getUTCDate() === day && made.getUTCMonth() === month % 12 ? made.getTime() : undefined;
 }
 
 function offsetOf(zone: string): number {
+  if (zone === "Z") return 0;
   const sign = zone.startsWith("-") ? -1 : 1;
   return sign * (Number(zone.slice(1, 3)) * 60 + Number(zone.slice(4, 6))) * 60_000;
 }
 
-/** What to index of a date, dateTime, instant, Period or Timing; open ends of a Period are infinite. */
+/**
+ * What to index of a date, dateTime, instant, Period or Timing; open ends of a Period are infinite. A Timing gives its
+ * events and its outer bounds (https://hl7.org/fhir/R4/search.html#date). Nothing of any other value.
+ */
 export function datesOf(value: unknown, key: string): DateEntry[] {
   if (typeof value === "string") {
     const range = rangeOfDate(value);
     return range === undefined ? [] : [{ key, ...range }];
   }
-  const one = value as { start?: string; end?: string; event?: string[]; repeat?: { boundsPeriod?: unknown } };
-  if (one.event !== undefined || one.repeat !== undefined) {
-    const events = (one.event ?? []).flatMap((event) => datesOf(event, key));
-    return one.repeat?.boundsPeriod === undefined ? events : [...events, ...datesOf(one.repeat.boundsPeriod, key)];
+  if (typeof value !== "object" || value === null) return [];
+  const { start, end, event, repeat } = value as DatedShape;
+  if (event !== undefined || repeat !== undefined) {
+    return [...(event ?? []), repeat?.boundsPeriod].flatMap((one) => datesOf(one, key));
   }
-  if (one.start === undefined && one.end === undefined) return [];
-  const start = one.start === undefined ? undefined : rangeOfDate(one.start);
-  const end = one.end === undefined ? undefined : rangeOfDate(one.end);
-  return [{ key, lowMs: start?.lowMs ?? Number.NEGATIVE_INFINITY, highMs: end?.highMs ?? Number.POSITIVE_INFINITY }];
+  if (start === undefined && end === undefined) return [];
+  const first = start === undefined ? undefined : rangeOfDate(start);
+  const last = end === undefined ? undefined : rangeOfDate(end);
+  return [{ key, lowMs: first?.lowMs ?? Number.NEGATIVE_INFINITY, highMs: last?.highMs ?? Number.POSITIVE_INFINITY }];
+}
+
+interface DatedShape {
+  readonly start?: string;
+  readonly end?: string;
+  readonly event?: readonly string[];
+  readonly repeat?: { readonly boundsPeriod?: unknown };
 }
 
 /** Reads a query value such as `ge2026-03`. `ap` widens by a tenth of the time between then and now, as R4 suggests. */
@@ -65,7 +77,7 @@ export function dateTest(value: string, nowMs: number): Result<RangeTest> {
   const text = value.slice(prefix.length);
   const range = rangeOfDate(text.replace(/ (\d\d:\d\d)$/, "+$1"));
   if (range === undefined) {
-    const detail = `"${value}" is no date. Write YYYY, YYYY-MM, YYYY-MM-DD or a time with seconds and zone (a "+" in a URL is "%2B"), with an optional prefix such as ge.`;
+    const detail = `"${value.slice(0, 64)}" is no date. Write YYYY, YYYY-MM, YYYY-MM-DD or a time with seconds and zone (a "+" in a URL is "%2B"), with an optional prefix such as ge.`;
     return refused({ kind: "value", detail, status: 400 });
   }
   if (prefix !== "ap") return accepted({ prefix: prefix === "" ? "eq" : prefix, low: range.lowMs, high: range.highMs });

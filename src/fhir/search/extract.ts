@@ -7,7 +7,7 @@ import { quantitiesOf } from "./quantity.ts";
 import { referencesOf } from "./reference.ts";
 import { stringsOf } from "./string.ts";
 import { tokensOf } from "./token.ts";
-import { uriTerm } from "./uri.ts";
+import { urisOf } from "./uri.ts";
 
 /**
  * The date parameter of each type whose values stand in the hot columns instead of index rows. Several times of one
@@ -103,7 +103,7 @@ function collect(type: string, parameter: Parameter, atom: Atom, values: readonl
       if (isHotPatient(parameter)) setHotPatient(values[0], into);
       return;
     case "uri":
-      for (const value of values) if (typeof value === "string") into.terms.add(uriTerm(atom.key, value));
+      for (const value of values) for (const term of urisOf(value, atom.key)) into.terms.add(term);
       return;
     case "string":
       into.strings.push(...values.flatMap((value) => stringsOf(value, atom.key)));

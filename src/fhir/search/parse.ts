@@ -2,8 +2,10 @@ import { accepted, type Refusal, type Result, refused } from "../../domain/resul
 import type { Definitions } from "../definitions.ts";
 import { clauseOf } from "./clause.ts";
 import { dateTest } from "./date.ts";
+import { splitUnescaped } from "./escape.ts";
 import { isHotDate } from "./extract.ts";
 import { inclusionOf } from "./inclusion.ts";
+import { nearNames } from "./near-names.ts";
 import type { Clause, Inclusion, RangeTest, SearchQuery, SortKey } from "./query.ts";
 
 /** How a search is read. */
@@ -63,7 +65,7 @@ export function parseSearch(
       ? readControl(definitions, type, name, value, draft, options)
       : readParameter(definitions, type, name, value, draft, options);
     if (answer === "unknown") {
-      const reason = `${type} has no search parameter "${name.slice(0, 64)}".${nearNames(definitions, type, name)}`;
+      const reason = `${type} has no search parameter "${name.slice(0, 64)}".${nearHint(definitions, type, name)}`;
       if (options.handling === "strict")
         refusals.push({ kind: "not-supported", detail: reason, at: name, status: 400 });
       else draft.ignored.push({ name, reason });
@@ -112,9 +114,13 @@ function readControl(
   options: ParseOptions,
 ): Answer {
   switch (name) {
-    case "_id":
-      draft.clauses.push({ kind: "id", anyOf: value.split(",") });
+    case "_id": {
+      const ids = splitUnescaped(value, ",");
+      if (ids.some((id) => !/^[A-Za-z0-9\-.]{1,64}$/.test(id)))
+        return bad(name, "An id has 1 to 64 letters, digits, hyphens and dots.");
+      draft.clauses.push({ kind: "id", anyOf: ids });
       return undefined;
+    }
     case "_lastUpdated": {
       const tests: RangeTest[] = [];
       for (const one of value.split(",")) {
@@ -141,9 +147,11 @@ function readControl(
     case "_summary":
       if (!["true", "text", "data", "count", "false"].includes(value))
         return bad(name, "_summary is true, text, data, count or false.");
-      if (value !== "count" && value !== "false")
-        return bad(name, "Of _summary only count and false are supported so far.");
-      draft.summary = value;
+      draft.summary = value as NonNullable<SearchQuery["summary"]>;
+      return undefined;
+    case "_elements":
+      if (!/^\w+(,\w+)*$/.test(value)) return bad(name, "_elements lists top-level elements: status,code.");
+      draft.elements = value.split(",");
       return undefined;
     case "_include":
     case "_include:iterate":
@@ -195,11 +203,7 @@ function at(refusals: readonly Refusal[], name: string): readonly Refusal[] {
   return refusals.map((refusal) => ({ ...refusal, at: name }));
 }
 
-/** Names that share a start or differ in a letter or two, as a hint. */
-function nearNames(definitions: Definitions, type: string, name: string): string {
-  const stem = name.split(/[:.]/)[0] ?? "";
-  const near = [...definitions.parameters(type).keys()]
-    .filter((code) => code.startsWith(stem.slice(0, 3)) || code.includes(stem))
-    .slice(0, 5);
+function nearHint(definitions: Definitions, type: string, name: string): string {
+  const near = nearNames(name.split(/[:.]/)[0] ?? "", [...definitions.parameters(type).keys()]);
   return near.length === 0 ? "" : ` Near it: ${near.join(", ")}.`;
 }

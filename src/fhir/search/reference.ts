@@ -1,19 +1,23 @@
 import { hash64 } from "./atoms.ts";
-import { splitAtBar, tokenTerm } from "./token.ts";
+import { unescaped } from "./escape.ts";
+import { systemAndCode, tokenTerm } from "./token.ts";
 
 /** The stored term for a reference under an atom, version left out. */
 export function referenceTerm(key: string, reference: string): string {
   return hash64(`${key}\nreference\n${reference.replace(/\/_history\/[^/]+$/, "")}`);
 }
 
-/** The stored term for a reference by identifier (`:identifier`). */
-export function identifierTerm(key: string, system: string, value: string): string {
+/** The stored term for a reference by identifier (`:identifier`); `system` undefined matches any, "" none. */
+export function identifierTerm(key: string, system: string | undefined, value: string): string {
   return tokenTerm(`${key}\nidentifier`, system, value);
 }
 
-/** What to index of a Reference, or of a canonical or uri that refers. */
+/** What to index of a Reference, or of a canonical or uri that refers; a canonical answers with and without its version. */
 export function referencesOf(value: unknown, key: string): string[] {
-  if (typeof value === "string") return [referenceTerm(key, value)];
+  if (typeof value === "string") {
+    const bar = value.indexOf("|");
+    return bar < 0 ? [referenceTerm(key, value)] : [referenceTerm(key, value), referenceTerm(key, value.slice(0, bar))];
+  }
   if (typeof value !== "object" || value === null) return [];
   const { reference, identifier } = value as {
     reference?: string;
@@ -21,19 +25,26 @@ export function referencesOf(value: unknown, key: string): string[] {
   };
   const terms = reference === undefined ? [] : [referenceTerm(key, reference)];
   if (identifier?.value !== undefined) {
-    terms.push(identifierTerm(key, identifier.system ?? "", identifier.value));
+    terms.push(
+      identifierTerm(key, identifier.system ?? "", identifier.value),
+      identifierTerm(key, undefined, identifier.value),
+    );
   }
   return terms;
 }
 
-/** Reads a query value into `Type/id` references or an absolute url: a bare id may be of any of the types allowed. */
+/**
+ * Reads a query value into `Type/id` references or one absolute url: a bare id may be of any of the types allowed
+ * (https://hl7.org/fhir/R4/search.html#reference).
+ */
 export function referenceQuery(value: string, targets: readonly string[]): string[] {
-  if (/^[a-z][a-z0-9+.-]*:/i.test(value) || value.includes("/")) return [value];
-  return targets.map((type) => `${type}/${value}`);
+  const text = unescaped(value);
+  if (/^[a-z][a-z0-9+.-]*:/i.test(text) || text.includes("/")) return [text];
+  return targets.map((type) => `${type}/${text}`);
 }
 
-/** Reads the value of `:identifier` into the term to look for. */
+/** Reads the value of `:identifier` (`value`, `system|value`, `|value`) into the term to look for. */
 export function identifierQuery(key: string, value: string): string {
-  const [system, code] = splitAtBar(value) ?? ["", value];
+  const [system, code] = systemAndCode(value);
   return identifierTerm(key, system, code);
 }

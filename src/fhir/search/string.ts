@@ -5,10 +5,25 @@ export function foldString(text: string): string {
   return text.normalize("NFKD").replace(/\p{M}/gu, "").toLowerCase().replace(/\s+/g, " ").trim();
 }
 
-/** The longest string that is indexed; longer ones are found by their start. */
+/** The longest string that is indexed whole; of a longer one only its start is found. */
 const mostLetters = 500;
 
-/** What to index of a string, HumanName, Address or CodeableConcept's text: each part on its own, and names also whole. */
+/** Parts of HumanName and Address that a server should look at (https://hl7.org/fhir/R4/search.html#string). */
+const searchedParts = [
+  "text",
+  "family",
+  "given",
+  "prefix",
+  "suffix",
+  "line",
+  "city",
+  "district",
+  "state",
+  "postalCode",
+  "country",
+];
+
+/** What to index of a string, HumanName, Address or CodeableConcept's text: each part on its own; nothing of anything else. */
 export function stringsOf(value: unknown, key: string): StringEntry[] {
   return [...new Set(partsOf(value))].map((part) => {
     const exact = part.slice(0, mostLetters);
@@ -27,18 +42,3 @@ function partsOf(value: unknown): string[] {
   }
   return found;
 }
-
-/** Parts of HumanName and Address that a server should look at (https://hl7.org/fhir/R4/search.html#string). */
-const searchedParts = [
-  "text",
-  "family",
-  "given",
-  "prefix",
-  "suffix",
-  "line",
-  "city",
-  "district",
-  "state",
-  "postalCode",
-  "country",
-];

@@ -1,4 +1,5 @@
 import { hash64 } from "./atoms.ts";
+import { splitUnescaped, unescaped } from "./escape.ts";
 
 interface TokenShape {
   readonly system?: string;
@@ -7,14 +8,14 @@ interface TokenShape {
   readonly coding?: readonly TokenShape[];
 }
 
-/** The stored term for a code of a system under an atom; `system` undefined matches any, "" none. */
+/** The stored term for a code of a system under an atom; `system` undefined matches any, "" none; `code` undefined matches any. */
 export function tokenTerm(key: string, system: string | undefined, code: string | undefined): string {
   if (system === undefined) return hash64(`${key}\ncode\n${code}`);
   if (code === undefined) return hash64(`${key}\nsystem\n${system}`);
   return hash64(`${key}\ntoken\n${system}\n${code}`);
 }
 
-/** What to index of a code, boolean, Coding, CodeableConcept, Identifier or ContactPoint. */
+/** What to index of a code, boolean, Coding, CodeableConcept, Identifier or ContactPoint; nothing of any other value. */
 export function tokensOf(value: unknown, key: string): string[] {
   if (typeof value === "string" || typeof value === "boolean") {
     return [tokenTerm(key, undefined, String(value)), tokenTerm(key, "", String(value))];
@@ -24,20 +25,21 @@ export function tokensOf(value: unknown, key: string): string[] {
   if (shape.coding !== undefined) return shape.coding.flatMap((coding) => tokensOf(coding, key));
   const code = shape.code ?? shape.value;
   const withSystem = shape.system === undefined ? [] : [tokenTerm(key, shape.system, undefined)];
-  if (code === undefined) return withSystem;
+  if (typeof code !== "string") return withSystem;
   return [tokenTerm(key, undefined, code), tokenTerm(key, shape.system ?? "", code), ...withSystem];
 }
 
-/** Reads a query value: `code`, `system|code`, `|code` (no system) or `system|` (any code) into the term to look for. */
+/**
+ * Reads a query value: `code`, `system|code`, `|code` (no system) or `system|` (any code of it) into the term to look
+ * for (https://hl7.org/fhir/R4/search.html#token). A bar that belongs to a code is escaped.
+ */
 export function tokenQuery(key: string, value: string): string {
-  const bar = splitAtBar(value);
-  if (bar === undefined) return tokenTerm(key, undefined, value);
-  const [system, code] = bar;
+  const [system, code] = systemAndCode(value);
   return tokenTerm(key, system, code === "" ? undefined : code);
 }
 
-/** Splits at the first `|`; undefined when there is none. */
-export function splitAtBar(value: string): [string, string] | undefined {
-  const bar = value.indexOf("|");
-  return bar < 0 ? undefined : [value.slice(0, bar), value.slice(bar + 1)];
+/** Parts of `system|code` without their escapes; the system is undefined when no bar is there. */
+export function systemAndCode(value: string): [system: string | undefined, code: string] {
+  const [first = "", ...rest] = splitUnescaped(value, "|");
+  return rest.length === 0 ? [undefined, unescaped(first)] : [unescaped(first), unescaped(rest.join("|"))];
 }

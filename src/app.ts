@@ -1,0 +1,90 @@
+import swagger from "@fastify/swagger";
+import swaggerUi from "@fastify/swagger-ui";
+import Fastify, { type FastifyBaseLogger, type FastifyInstance } from "fastify";
+import { jsonSchemaTransform, serializerCompiler, validatorCompiler } from "fastify-type-provider-zod";
+import { dashboardRoutes } from "./http/dashboard-routes.ts";
+import { cautions, type Doors } from "./http/doors.ts";
+import { answerErrors } from "./http/errors.ts";
+import { fhirRoutes } from "./http/fhir-routes.ts";
+import { healthRoutes } from "./http/health-routes.ts";
+import { uploadRoutes } from "./http/upload-routes.ts";
+
+const requestId = /^[A-Za-z0-9._:-]{1,64}$/;
+
+/** Builds the app with all its doors; it never listens. */
+export async function buildApp(doors: Doors, log?: FastifyBaseLogger): Promise<FastifyInstance> {
+  const app = Fastify({
+    ...(log === undefined ? { logger: false } : { loggerInstance: log }),
+    bodyLimit: doors.maxBodyBytes,
+    maxParamLength: 200,
+    requestTimeout: 60_000,
+    connectionTimeout: 75_000,
+    keepAliveTimeout: 60_000,
+    disableRequestLogging: true,
+    forceCloseConnections: "idle",
+    return503OnClosing: true,
+    genReqId: (request) => {
+      const given = request.headers["x-request-id"];
+      return typeof given === "string" && requestId.test(given) ? given : doors.service.newId();
+    },
+  });
+  app.setValidatorCompiler(validatorCompiler);
+  app.setSerializerCompiler(serializerCompiler);
+  answerErrors(app);
+  app.addHook("onSend", async (request, reply) => {
+    reply.header("X-Request-Id", request.id);
+  });
+  // The route as it was declared, never the address itself: addresses hold names and identifiers.
+  app.addHook("onResponse", async (request, reply) => {
+    request.log.info(
+      {
+        route: request.routeOptions.url,
+        method: request.method,
+        status: reply.statusCode,
+        ms: Math.round(reply.elapsedTime),
+      },
+      "answered",
+    );
+  });
+  await describe(app, doors);
+  await app.register((fhir) => fhirRoutes(fhir, doors), { prefix: "/fhir" });
+  await app.register((api) => uploadRoutes(api, doors), { prefix: "/api/v1" });
+  await app.register((api) => dashboardRoutes(api, doors), { prefix: "/api/v1" });
+  await app.register((health) => healthRoutes(health, doors), { prefix: "/health" });
+  await app.ready();
+  return app;
+}
+
+async function describe(app: FastifyInstance, doors: Doors): Promise<void> {
+  await app.register(swagger, {
+    openapi: {
+      openapi: "3.1.0",
+      info: {
+        title: "Tidegate",
+        version: doors.softwareVersion,
+        description: `Use records of assisted cough at home, in and out. FHIR R4 is served under /fhir and describes itself at /fhir/metadata. ${cautions}`,
+      },
+      components: { securitySchemes: { token: { type: "http", scheme: "bearer" } } },
+      security: [{ token: [] }],
+    },
+    transform: jsonSchemaTransform,
+  });
+  await app.register(swaggerUi, { routePrefix: "/docs" });
+}
+
+/** The OpenAPI description of the doors as they are now, as it is committed: JSON text with a line break at its end. */
+export async function freshOpenApi(softwareVersion: string): Promise<string> {
+  const app = await buildApp({
+    // Describing asks none of the doors anything, so they may stand before an empty house.
+    service: { newId: () => "" } as unknown as Doors["service"],
+    tokens: new Map(),
+    cursors: { write: () => "", read: () => undefined },
+    maxBodyBytes: 1_024,
+    softwareVersion,
+    startedIso: "",
+    isReady: async () => false,
+  });
+  const text = `${JSON.stringify(app.swagger(), null, 2)}\n`;
+  await app.close();
+  return text;
+}

@@ -1,0 +1,86 @@
+import { z } from "zod";
+
+const port = z.coerce.number().int().min(0).max(65_535);
+
+/** `tenant:sha256-of-the-token` pairs; only the hash of a token is ever configured. */
+const accessTokens = z
+  .string()
+  .transform((text) =>
+    text
+      .split(",")
+      .map((one) => one.trim())
+      .filter((one) => one !== ""),
+  )
+  .pipe(
+    z.array(
+      z
+        .string()
+        .regex(
+          /^[a-z0-9-]{1,63}:[0-9a-f]{64}$/,
+          "each entry is tenant:sha256-hex, the tenant in lower case letters, digits and hyphens",
+        ),
+    ),
+  );
+
+const resourceTypes = z.string().transform((text) => {
+  const types = text
+    .split(",")
+    .map((one) => one.trim())
+    .filter((one) => one !== "");
+  if (types.length === 0) return "default" as const;
+  return types.length === 1 && types[0] === "all" ? ("all" as const) : types;
+});
+
+const schema = z.object({
+  PORT: port.default(8080),
+  HOST: z.string().min(1).default("127.0.0.1"),
+  DATA_DIR: z.string().min(1).default("data"),
+  DATABASE_URL: z.url({ protocol: /^postgres(ql)?$/ }).optional(),
+  MIGRATION_DATABASE_URL: z.url({ protocol: /^postgres(ql)?$/ }).optional(),
+  DATABASE_POOL_SIZE: z.coerce.number().int().min(1).max(200).default(8),
+  LOG_LEVEL: z.enum(["trace", "debug", "info", "warn", "error", "fatal", "silent"]).default("info"),
+  ACCESS_TOKENS: accessTokens.default([]),
+  PUBLIC_BASE_URL: z
+    .url({ protocol: /^https?$/ })
+    .transform((url) => url.replace(/\/+$/, ""))
+    .optional(),
+  RESOURCE_TYPES: resourceTypes.default("default"),
+  MAX_BODY_BYTES: z.coerce.number().int().min(1_024).max(268_435_456).default(16_777_216),
+  WORKER_CONCURRENCY: z.coerce.number().int().min(0).max(64).default(2),
+  DEFAULT_ZONE: z.string().refine(isZone, "an IANA time zone such as Europe/London").default("Europe/London"),
+  DEMO: z.enum(["auto", "on", "off"]).default("auto"),
+});
+
+/** What the service was told at its start. */
+export type Config = z.infer<typeof schema>;
+
+/** Every variable that is read, for documents that must name them all. */
+export const configVariables: readonly string[] = Object.keys(schema.shape);
+
+/** Variables whose values are never repeated, not even when they are wrong. */
+const secrets = new Set(["DATABASE_URL", "MIGRATION_DATABASE_URL", "ACCESS_TOKENS"]);
+
+/**
+ * Reads the configuration; empty variables count as unset. Throws with one line per bad variable: its name, what it
+ * held unless that is a secret, and what is expected.
+ */
+export function readConfig(env: Readonly<Record<string, string | undefined>> = process.env): Config {
+  const given = Object.fromEntries(configVariables.flatMap((name) => (env[name] ? [[name, env[name]]] : [])));
+  const read = schema.safeParse(given);
+  if (read.success) return read.data;
+  const lines = read.error.issues.map((issue) => {
+    const name = String(issue.path[0]);
+    const value = secrets.has(name) ? "" : ` is "${env[name] ?? ""}"`;
+    return `${name}${value}: ${issue.message}`;
+  });
+  throw new Error(`The configuration is not usable.\n${[...new Set(lines)].join("\n")}`);
+}
+
+function isZone(name: string): boolean {
+  try {
+    new Intl.DateTimeFormat("en", { timeZone: name });
+    return true;
+  } catch {
+    return false;
+  }
+}

@@ -1,0 +1,121 @@
+import type { FastifyInstance } from "fastify";
+import { z } from "zod";
+import { type CaseloadPage, caseload } from "../flows/caseload.ts";
+import { patientDays } from "../flows/patient-days.ts";
+import { requireToken } from "./access.ts";
+import { type ApiInstance, caseloadRowSchema, daySchema, measureSchema } from "./api-schemas.ts";
+import { cautions, type Doors } from "./doors.ts";
+import { valueOf } from "./fhir-answer.ts";
+
+const caseloadQuery = z.object({
+  sort: z.enum(["name", "urgency", "sessions-completed", "days-used", "last-record", "next-part-due"]).default("name"),
+  count: z.coerce.number().int().min(1).max(200).default(50),
+  severity: z.enum(["urgent", "review", "information"]).optional(),
+  rule: z.string().max(64).optional(),
+  sessionsCompletedBelow: z.coerce.number().min(0).max(1).optional(),
+  name: z.string().max(100).optional(),
+  cursor: z.string().max(1_000).optional(),
+});
+
+const caseloadAnswer = z.object({
+  cautions: z.string(),
+  rows: z.array(caseloadRowSchema),
+  next: z.string().optional(),
+});
+
+const daysAnswer = z.object({
+  cautions: z.string(),
+  patientId: z.string(),
+  zone: z.string(),
+  firstDay: z.iso.date(),
+  endDay: z.iso.date(),
+  daysUsed: measureSchema,
+  sessionsCompleted: measureSchema,
+  days: z.array(daySchema),
+});
+
+/** Plain JSON for dashboards: the caseload, and one person's days. */
+export async function dashboardRoutes(plain: FastifyInstance, doors: Doors): Promise<void> {
+  requireToken(plain, doors.tokens);
+  const app = plain as unknown as ApiInstance;
+  caseloadRoute(app, doors);
+  daysRoute(app, doors);
+}
+
+function caseloadRoute(app: ApiInstance, doors: Doors): void {
+  app.get(
+    "/caseload",
+    {
+      schema: {
+        summary: "One row per person, as the last review left it",
+        description:
+          "Measures over the 28 days before the review; unknown days count neither way. `next` is the cursor of the next page.",
+        tags: ["Dashboard"],
+        querystring: caseloadQuery,
+        response: { 200: caseloadAnswer },
+      },
+    },
+    async (request) => {
+      const { cursor, ...asked } = request.query;
+      const place =
+        cursor === undefined
+          ? undefined
+          : (doors.cursors.read(cursor) as { sort: string; after: CaseloadPage["next"] });
+      const after = place?.sort === asked.sort ? place.after : undefined;
+      const given = Object.fromEntries(
+        Object.entries(asked).filter(([, value]) => value !== undefined),
+      ) as typeof asked;
+      const page = await caseload(doors.service, request.tenantId, {
+        ...given,
+        ...(after === undefined ? {} : { after }),
+      } as never);
+      const next = page.next && doors.cursors.write({ sort: asked.sort, after: page.next });
+      return { cautions, rows: page.rows.map(rowOf), ...(next === undefined ? {} : { next }) };
+    },
+  );
+}
+
+function rowOf(row: CaseloadPage["rows"][number]) {
+  const { urgentCount, reviewCount, informationCount, lastSessionMs, coveredUntilMs, sortValue: _, ...rest } = row;
+  return {
+    ...rest,
+    daysUsed: row.daysUsed as z.infer<typeof measureSchema> | null,
+    sessionsCompleted: row.sessionsCompleted as z.infer<typeof measureSchema> | null,
+    findings: row.findings.map(({ rule, severity, sinceDay, text }) => ({ rule, severity, sinceDay, text })),
+    openFindings: { urgent: urgentCount, review: reviewCount, information: informationCount },
+    lastSessionAt: instantText(lastSessionMs),
+    coveredUntil: instantText(coveredUntilMs),
+  };
+}
+
+function instantText(ms: number | null): string | null {
+  return ms === null ? null : new Date(ms).toISOString();
+}
+
+function daysRoute(app: ApiInstance, doors: Doors): void {
+  app.get(
+    "/patients/:patientId/days",
+    {
+      schema: {
+        summary: "One person's local days: used, not used, or not known",
+        description: "Half-open: firstDay is inside, endDay is not. Without them the 28 full days before today.",
+        tags: ["Dashboard"],
+        params: z.object({ patientId: z.string().regex(/^[A-Za-z0-9\-.]{1,64}$/) }),
+        querystring: z.object({ firstDay: z.iso.date().optional(), endDay: z.iso.date().optional() }),
+        response: { 200: daysAnswer },
+      },
+    },
+    async (request) => {
+      const { firstDay, endDay } = request.query;
+      const asked = { ...(firstDay === undefined ? {} : { firstDay }), ...(endDay === undefined ? {} : { endDay }) };
+      const found = valueOf(await patientDays(doors.service, request.tenantId, request.params.patientId, asked));
+      const days = found.days.map(({ cycles, bestPeakCoughFlowLitresPerMinute, markers, ...day }) => ({
+        ...day,
+        cycles: cycles ?? null,
+        bestPeakCoughFlowLitresPerMinute: bestPeakCoughFlowLitresPerMinute ?? null,
+        markers: [...markers],
+      }));
+      return { ...found, cautions, days };
+    },
+  );
+}

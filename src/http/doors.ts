@@ -1,0 +1,22 @@
+import type { Service } from "../flows/service.ts";
+import type { AccessTokens } from "./access.ts";
+import type { Cursors } from "./cursor.ts";
+
+/** What every door is handed. */
+export interface Doors {
+  readonly service: Service;
+  readonly tokens: AccessTokens;
+  readonly cursors: Cursors;
+  readonly maxBodyBytes: number;
+  /** Origin that links begin with, without a slash at the end; absent means the address of the request. */
+  readonly publicBaseUrl?: string;
+  readonly softwareVersion: string;
+  /** When the process started: the date of the capability statement. */
+  readonly startedIso: string;
+  /** Whether the database answers and is migrated. */
+  isReady(): Promise<boolean>;
+}
+
+/** Sentence that goes with every figure (facts of the intended purpose stand in docs/intended-purpose.md). */
+export const cautions =
+  "For information: not a monitor and not an alarm. Recorded use is not effectiveness, and records may be late or incomplete. Follow local policy and the licensed clinician's prescription.";

@@ -1,0 +1,105 @@
+import type { FastifyInstance, FastifyRequest } from "fastify";
+import { capabilityStatement } from "../fhir/capability.ts";
+import { unknownType } from "../fhir/resource-check.ts";
+import { read, readOneVersion } from "../flows/read-resource.ts";
+import { transact } from "../flows/transact.ts";
+import { createResource, deleteResource, updateResource } from "../flows/write-resource.ts";
+import { requireToken } from "./access.ts";
+import type { Doors } from "./doors.ts";
+import { RefusedRequest, sendRefusals } from "./errors.ts";
+import { fhirBase, fhirJson, sendResource, sendWritten, valueOf } from "./fhir-answer.ts";
+import { bodyText, ifMatchVersion, keepBodiesAsBytes, requireJson } from "./fhir-request.ts";
+import { searchRoute } from "./search-route.ts";
+
+interface Target {
+  type: string;
+  id: string;
+}
+
+/** The FHIR R4 door under /fhir (https://hl7.org/fhir/R4/http.html). */
+export async function fhirRoutes(app: FastifyInstance, doors: Doors): Promise<void> {
+  keepBodiesAsBytes(app);
+  app.addHook("onRequest", async (request) => requireJson(request));
+  app.get("/metadata", async (request, reply) => {
+    const facts = { baseUrl: fhirBase(doors, request), softwareVersion: doors.softwareVersion, date: doors.startedIso };
+    return reply.type(fhirJson).send(JSON.stringify(capabilityStatement(doors.service.definitions, facts)));
+  });
+  await app.register(async (guarded) => {
+    requireToken(guarded, doors.tokens);
+    guarded.addHook("preHandler", async (request) => requireKnownType(doors, request));
+    bundleRoute(guarded, doors);
+    instanceRoutes(guarded, doors);
+    typeRoutes(guarded, doors);
+    otherMethods(guarded);
+  });
+}
+
+function requireKnownType(doors: Doors, request: FastifyRequest): void {
+  const { type } = request.params as { type?: string };
+  if (type !== undefined && !doors.service.definitions.has(type)) throw new RefusedRequest([unknownType(type)]);
+}
+
+function bundleRoute(app: FastifyInstance, doors: Doors): void {
+  app.post("/", async (request, reply) => {
+    const text = bodyText(request, doors.maxBodyBytes);
+    const answer = await transact(doors.service, request.tenantId, text, fhirBase(doors, request));
+    return reply.type(fhirJson).send(valueOf(answer));
+  });
+}
+
+function instanceRoutes(app: FastifyInstance, doors: Doors): void {
+  const { service } = doors;
+  app.get<{ Params: Target }>("/:type/:id", async (request, reply) => {
+    const { type, id } = request.params;
+    return sendResource(request, reply, valueOf(await read(service, request.tenantId, type, id)));
+  });
+  app.get<{ Params: Target & { version: string } }>("/:type/:id/_history/:version", async (request, reply) => {
+    const { type, id, version } = request.params;
+    const target = { type, id, version: /^\d{1,9}$/.test(version) ? Number(version) : 0 };
+    return sendResource(request, reply, valueOf(await readOneVersion(service, request.tenantId, target)));
+  });
+  app.put<{ Params: Target }>("/:type/:id", async (request, reply) => {
+    const ifVersion = ifMatchVersion(request);
+    const target = { ...request.params, ...(ifVersion === undefined ? {} : { ifVersion }) };
+    const written = await updateResource(service, request.tenantId, target, bodyText(request, doors.maxBodyBytes));
+    return sendWritten(doors, request, reply, valueOf(written));
+  });
+  app.delete<{ Params: Target }>("/:type/:id", async (request, reply) => {
+    const ifVersion = ifMatchVersion(request);
+    const target = { ...request.params, ...(ifVersion === undefined ? {} : { ifVersion }) };
+    const { version } = valueOf(await deleteResource(service, request.tenantId, target));
+    if (version !== undefined) reply.header("ETag", `W/"${version}"`);
+    return reply.code(204).send();
+  });
+}
+
+function typeRoutes(app: FastifyInstance, doors: Doors): void {
+  app.post<{ Params: { type: string } }>("/:type", async (request, reply) => {
+    const text = bodyText(request, doors.maxBodyBytes);
+    const written = await createResource(doors.service, request.tenantId, request.params.type, text);
+    return sendWritten(doors, request, reply, valueOf(written));
+  });
+  app.get<{ Params: { type: string } }>("/:type", (request, reply) => searchRoute(doors, request, reply));
+  app.post<{ Params: { type: string } }>("/:type/_search", (request, reply) => searchRoute(doors, request, reply));
+}
+
+/** Addresses that exist answer 405 with what they allow, instead of 404 (RFC 9110, 15.5.6). */
+function otherMethods(app: FastifyInstance): void {
+  const allowed = [
+    ["/", ["POST"], ["GET", "PUT", "PATCH", "DELETE"]],
+    ["/:type", ["GET", "HEAD", "POST"], ["PUT", "PATCH", "DELETE"]],
+    ["/:type/:id", ["GET", "HEAD", "PUT", "DELETE"], ["POST", "PATCH"]],
+    ["/:type/:id/_history/:version", ["GET", "HEAD"], ["POST", "PUT", "PATCH", "DELETE"]],
+  ] as const;
+  for (const [url, allow, methods] of allowed) {
+    app.route({
+      url,
+      method: [...methods],
+      handler: async (request, reply) => {
+        reply.header("Allow", allow.join(", "));
+        const detail = `${request.method} is not supported at this address. It takes ${allow.join(", ")}.`;
+        return sendRefusals(reply, [{ kind: "not-supported", detail, status: 405 }]);
+      },
+    });
+  }
+}

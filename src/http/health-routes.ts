@@ -1,0 +1,11 @@
+import type { FastifyInstance } from "fastify";
+import type { Doors } from "./doors.ts";
+
+/** Whether the process lives, and whether it can do its work. */
+export async function healthRoutes(app: FastifyInstance, doors: Doors): Promise<void> {
+  app.get("/live", { schema: { hide: true } }, async () => ({ status: "live" }));
+  app.get("/ready", { schema: { hide: true } }, async (_request, reply) => {
+    const ready = await doors.isReady();
+    return reply.code(ready ? 200 : 503).send({ status: ready ? "ready" : "not-ready" });
+  });
+}

@@ -1,0 +1,69 @@
+import type { BundleLink } from "@medplum/fhirtypes";
+import type { FastifyReply, FastifyRequest } from "fastify";
+import { searchsetText } from "../fhir/bundle.ts";
+import { issueOf } from "../fhir/outcome.ts";
+import { parseSearch } from "../fhir/search/parse.ts";
+import type { SearchQuery } from "../fhir/search/query.ts";
+import { search } from "../flows/search-resources.ts";
+import type { Doors } from "./doors.ts";
+import { fhirBase, fhirJson, valueOf } from "./fhir-answer.ts";
+import { preferenceOf, searchParameters } from "./fhir-request.ts";
+
+const defaultCount = 20;
+const maxCount = 500;
+
+/** Answers a search of one type with a page of results and the link to the next (https://hl7.org/fhir/R4/http.html#paging). */
+export async function searchRoute(doors: Doors, request: FastifyRequest, reply: FastifyReply): Promise<FastifyReply> {
+  const { type } = request.params as { type: string };
+  const params = searchParameters(request);
+  const parsed = parseSearch(doors.service.definitions, type, params, {
+    handling: preferenceOf(request).handling,
+    defaultCount,
+    maxCount,
+    nowMs: doors.service.now(),
+  });
+  const cursor = params.find(([name]) => name === "_cursor")?.[1];
+  const query = withPlace(valueOf(parsed), cursor === undefined ? undefined : doors.cursors.read(cursor));
+  const { page, included } = valueOf(await search(doors.service, request.tenantId, query));
+  const base = fhirBase(doors, request);
+  const last = page.matches.at(-1);
+  const next = page.more && last !== undefined ? doors.cursors.write({ type, after: last.sortValues }) : undefined;
+  const text = searchsetText({
+    baseUrl: base,
+    matches: page.matches,
+    included,
+    links: linksOf(`${base}/${type}`, query, cursor, next),
+    ...(page.total === undefined ? {} : { total: page.total }),
+    ...ignoredOutcome(query),
+  });
+  return reply.type(fhirJson).send(text);
+}
+
+/** A cursor of another type's search starts nothing here. */
+function withPlace(query: SearchQuery, place: unknown): SearchQuery {
+  const { type, after } = (place ?? {}) as { type?: string; after?: readonly (string | null)[] };
+  return type === query.type && after !== undefined && after.length === query.sort.length ? { ...query, after } : query;
+}
+
+function linksOf(
+  address: string,
+  query: SearchQuery,
+  cursor: string | undefined,
+  next: string | undefined,
+): BundleLink[] {
+  const link = (relation: string, place: string | undefined): BundleLink => {
+    const params = new URLSearchParams(query.used.map(([name, value]) => [name, value]));
+    if (place !== undefined) params.append("_cursor", place);
+    const text = params.toString();
+    return { relation, url: text === "" ? address : `${address}?${text}` };
+  };
+  return [link("self", cursor), ...(next === undefined ? [] : [link("next", next)])];
+}
+
+function ignoredOutcome(query: SearchQuery): Partial<Parameters<typeof searchsetText>[0]> {
+  if (query.ignored.length === 0) return {};
+  const issue = query.ignored.map(({ name, reason }) =>
+    issueOf({ kind: "not-supported", detail: reason, at: name }, "warning"),
+  );
+  return { outcome: { resourceType: "OperationOutcome", issue } };
+}

@@ -1,0 +1,210 @@
+import { randomUUID } from "node:crypto";
+import { mkdir, readFile, writeFile } from "node:fs/promises";
+import type { AddressInfo } from "node:net";
+import type { FastifyInstance } from "fastify";
+import { type Logger, pino } from "pino";
+import { loadDemo } from "../seed/load.ts";
+import { buildApp, freshOpenApi } from "./app.ts";
+import { type Config, readConfig } from "./config.ts";
+import { localDayOf } from "./domain/local-day.ts";
+import { defaultThresholds } from "./domain/thresholds.ts";
+import { createDefinitions } from "./fhir/definitions.ts";
+import { jobsOf, jobTimetable } from "./flows/jobs.ts";
+import { rebuild } from "./flows/rebuild.ts";
+import type { Service } from "./flows/service.ts";
+import { type AccessTokens, tokenHash } from "./http/access.ts";
+import { cursorsWith } from "./http/cursor.ts";
+import { cursorKey, demoToken, writeDemoAccess } from "./http/demo-access.ts";
+import type { Doors } from "./http/doors.ts";
+import type { Database } from "./store/database.ts";
+import { isReady, type OpenStore, openStore } from "./store/open.ts";
+import { ensureTenant } from "./store/tenant.ts";
+import { startWorker } from "./store/worker.ts";
+
+const demoTenant = "demo";
+
+const say = (text: string) => process.stdout.write(`${text}\n`);
+
+async function softwareVersion(): Promise<string> {
+  const text = await readFile(new URL("../package.json", import.meta.url), "utf8");
+  return (JSON.parse(text) as { version: string }).version;
+}
+
+function serviceOn(database: Database, config: Config, log: Logger): Service {
+  return {
+    database,
+    definitions: createDefinitions({ types: config.RESOURCE_TYPES }),
+    thresholds: defaultThresholds,
+    defaultZone: config.DEFAULT_ZONE,
+    now: () => Date.now(),
+    newId: () => randomUUID(),
+    log,
+  };
+}
+
+function logOf(config: Config): Logger {
+  const redact = ["req.headers.authorization", "headers.authorization", "*.authorization", "token", "*.token"];
+  return pino({ level: config.LOG_LEVEL, redact });
+}
+
+async function open(config: Config, log: Logger): Promise<OpenStore> {
+  await mkdir(config.DATA_DIR, { recursive: true });
+  return openStore({
+    url: config.DATABASE_URL,
+    ownerUrl: config.MIGRATION_DATABASE_URL,
+    dataFolder: config.DATA_DIR,
+    poolSize: config.DATABASE_POOL_SIZE,
+    onLog: (message) => log.debug({ postgres: message }, "database"),
+  });
+}
+
+/** Tenants of the configured tokens, and of the demo's when the demo is played. */
+async function tokensOf(
+  database: Database,
+  config: Config,
+  demo: { token: string; tenantId: number } | undefined,
+): Promise<AccessTokens> {
+  const tokens = new Map<string, number>();
+  for (const entry of config.ACCESS_TOKENS) {
+    const [slug = "", hash = ""] = entry.split(":");
+    tokens.set(hash, (await ensureTenant(database, slug)).tenantId);
+  }
+  if (demo !== undefined) tokens.set(tokenHash(demo.token), demo.tenantId);
+  return tokens;
+}
+
+async function playDemo(service: Service): Promise<number> {
+  const { tenantId } = await ensureTenant(service.database, demoTenant);
+  const today = localDayOf(service.now(), service.defaultZone);
+  await loadDemo(service, tenantId, { today, onProgress: (text) => say(`  ${text}`) });
+  return tenantId;
+}
+
+async function start(): Promise<void> {
+  const config = readConfig();
+  const log = logOf(config);
+  say("Starting PostgreSQL and bringing it to the current schema …");
+  const store = await open(config, log);
+  const service = serviceOn(store.database, config, log);
+  let demo: { token: string; tenantId: number } | undefined;
+  if (config.DEMO === "on" || (config.DEMO === "auto" && store.embedded)) {
+    say("Playing the demo scenario (invented people) …");
+    demo = { token: await demoToken(config.DATA_DIR), tenantId: await playDemo(service) };
+  }
+  const doors: Doors = {
+    service,
+    tokens: await tokensOf(store.database, config, demo),
+    cursors: cursorsWith(await cursorKey(config.DATA_DIR)),
+    maxBodyBytes: config.MAX_BODY_BYTES,
+    ...(config.PUBLIC_BASE_URL === undefined ? {} : { publicBaseUrl: config.PUBLIC_BASE_URL }),
+    softwareVersion: await softwareVersion(),
+    startedIso: new Date(service.now()).toISOString(),
+    isReady: () => isReady(store.database),
+  };
+  const app = await buildApp(doors, log);
+  const worker =
+    config.WORKER_CONCURRENCY === 0
+      ? undefined
+      : await startWorker(store.ownerUrl, jobsOf(service), {
+          concurrency: config.WORKER_CONCURRENCY,
+          timetable: jobTimetable,
+          onLog: (level, message) =>
+            level === "error" ? log.error({ worker: message }, "job") : log.debug({ worker: message }, "job"),
+        });
+  stopOnSignal(log, async () => {
+    await app.close();
+    await worker?.stop();
+    await store.close();
+  });
+  await listen(app, config);
+  await greet(app, config, demo?.token);
+}
+
+async function listen(app: FastifyInstance, config: Config): Promise<void> {
+  try {
+    await app.listen({ port: config.PORT, host: config.HOST });
+  } catch (error) {
+    if ((error as { code?: string }).code !== "EADDRINUSE") throw error;
+    throw new Error(
+      `Port ${config.PORT} on ${config.HOST} is taken. Stop what uses it, or set PORT (0 takes any free one).`,
+    );
+  }
+}
+
+/** Finishes what has begun, once; a second signal ends the process at once. */
+function stopOnSignal(log: Logger, close: () => Promise<void>): void {
+  let stopping = false;
+  const stop = (signal: NodeJS.Signals) => {
+    if (stopping) process.exit(1);
+    stopping = true;
+    log.info({ signal }, "stopping: finishing what has begun");
+    close().then(
+      () => process.exit(0),
+      (error: unknown) => {
+        log.error({ err: error }, "stopping failed");
+        process.exit(1);
+      },
+    );
+  };
+  process.on("SIGTERM", stop);
+  process.on("SIGINT", stop);
+}
+
+async function greet(app: FastifyInstance, config: Config, token: string | undefined): Promise<void> {
+  const { port } = app.server.address() as AddressInfo;
+  const host = config.HOST === "0.0.0.0" || config.HOST === "::" ? "127.0.0.1" : config.HOST;
+  const origin = config.PUBLIC_BASE_URL ?? `http://${host.includes(":") ? `[${host}]` : host}:${port}`;
+  say(
+    `\nTidegate is listening.\n  FHIR R4    ${origin}/fhir  (capabilities: /fhir/metadata)\n  JSON API   ${origin}/api/v1\n  Reference  ${origin}/docs`,
+  );
+  if (token === undefined) return;
+  const path = await writeDemoAccess(config.DATA_DIR, { fhirUrl: `${origin}/fhir`, apiUrl: `${origin}/api/v1`, token });
+  say(`\nDemo token (also in ${path}):\n  ${token}\n\nTry:\n`);
+  const bearer = `-H "Authorization: Bearer ${token}"`;
+  say(`# Who needs a call today?\ncurl -s ${bearer} "${origin}/api/v1/caseload?sort=urgency&count=5"\n`);
+  say(
+    `# The same as Tasks, with the people they are about\ncurl -s ${bearer} "${origin}/fhir/Task?status=requested&priority=urgent&_include=Task:patient"\n`,
+  );
+  say(
+    `# Send a device's memory; send it again and nothing is doubled\ncurl -s ${bearer} -H "Content-Type: application/json" --data-binary @seed/examples/use-record.json ${origin}/api/v1/use-records\n`,
+  );
+  say("Every person, hospital and device of the demo is invented. Stop with Ctrl-C.");
+}
+
+/** Opens the store for a command that ends by itself. */
+async function withService(work: (service: Service) => Promise<void>): Promise<void> {
+  const config = readConfig();
+  const log = logOf(config);
+  const store = await open(config, log);
+  try {
+    await work(serviceOn(store.database, config, log));
+  } finally {
+    await store.close();
+  }
+}
+
+async function writeOpenApi(): Promise<void> {
+  await writeFile(new URL("../openapi/openapi.json", import.meta.url), await freshOpenApi(await softwareVersion()));
+}
+
+const commands: Readonly<Record<string, () => Promise<void>>> = {
+  start,
+  migrate: () => withService(async () => void say("The database is at the current schema.")),
+  seed: () => withService(async (service) => void (await playDemo(service))),
+  rebuild: () =>
+    withService((service) =>
+      rebuild(service, ({ tenant, type, resources }) => say(`${tenant}: ${resources} ${type} resources`)),
+    ),
+  openapi: writeOpenApi,
+};
+
+const command = commands[process.argv[2] ?? "start"];
+if (command === undefined) {
+  say(`Unknown command. Use one of: ${Object.keys(commands).join(", ")}.`);
+  process.exitCode = 2;
+} else {
+  await command().catch((error: unknown) => {
+    process.stderr.write(`${error instanceof Error ? error.message : String(error)}\n`);
+    process.exit(1);
+  });
+}
