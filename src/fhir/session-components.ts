@@ -65,7 +65,8 @@ export const spreadComponents = [
   },
 ] as const;
 
-const statistics = [
+/** The numbers of a spread, each with the end of its code. */
+export const spreadStatistics = [
   { field: "median", suffix: "median", display: "median over cycles" },
   { field: "p5", suffix: "p5", display: "5th percentile over cycles" },
   { field: "p95", suffix: "p95", display: "95th percentile over cycles" },
@@ -94,7 +95,7 @@ export function componentsOf(session: Session): ObservationComponent[] {
   }
   for (const { field, code, display } of spreadComponents) {
     const spread = session[field];
-    for (const one of statistics) {
+    for (const one of spreadStatistics) {
       const value = spread?.[one.field];
       if (value === undefined) continue;
       components.push(quantityComponent(`${code}-${one.suffix}`, `${display}, ${one.display}`, value, "cm[H2O]"));

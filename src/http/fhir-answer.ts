@@ -1,6 +1,5 @@
 import type { FastifyReply, FastifyRequest } from "fastify";
-import type { Refusal, Result } from "../domain/result.ts";
-import { successOutcome } from "../fhir/outcome.ts";
+import { type Refused, successOutcome } from "../fhir/outcome.ts";
 import type { Doors } from "./doors.ts";
 import { RefusedRequest } from "./errors.ts";
 import { preferenceOf } from "./fhir-request.ts";
@@ -22,10 +21,15 @@ export function fhirBase(doors: Doors, request: FastifyRequest): string {
   return `${doors.publicBaseUrl ?? `${request.protocol}://${request.host}`}/fhir`;
 }
 
+/** What flows answer: a value, or refusals. */
+type Answered<T> =
+  | { readonly ok: true; readonly value: T }
+  | { readonly ok: false; readonly refusals: readonly Refused[] };
+
 /** The value of a result, or its refusals thrown to the error handler. */
-export function valueOf<T>(result: Result<T>): T {
+export function valueOf<T>(result: Answered<T>): T {
   if (result.ok) return result.value;
-  throw new RefusedRequest(result.refusals as readonly Refusal[]);
+  throw new RefusedRequest(result.refusals);
 }
 
 function versionHeaders(reply: FastifyReply, stored: Stored): FastifyReply {

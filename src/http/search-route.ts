@@ -1,6 +1,5 @@
-import type { BundleLink } from "@medplum/fhirtypes";
 import type { FastifyReply, FastifyRequest } from "fastify";
-import { searchsetText } from "../fhir/bundle.ts";
+import { type SearchsetParts, searchsetText } from "../fhir/bundle.ts";
 import { issueOf } from "../fhir/outcome.ts";
 import { parseSearch } from "../fhir/search/parse.ts";
 import type { SearchQuery } from "../fhir/search/query.ts";
@@ -50,8 +49,8 @@ function linksOf(
   query: SearchQuery,
   cursor: string | undefined,
   next: string | undefined,
-): BundleLink[] {
-  const link = (relation: string, place: string | undefined): BundleLink => {
+): SearchsetParts["links"] {
+  const link = (relation: string, place: string | undefined) => {
     const params = new URLSearchParams(query.used.map(([name, value]) => [name, value]));
     if (place !== undefined) params.append("_cursor", place);
     const text = params.toString();
@@ -60,7 +59,7 @@ function linksOf(
   return [link("self", cursor), ...(next === undefined ? [] : [link("next", next)])];
 }
 
-function ignoredOutcome(query: SearchQuery): Partial<Parameters<typeof searchsetText>[0]> {
+function ignoredOutcome(query: SearchQuery): Pick<SearchsetParts, "outcome"> {
   if (query.ignored.length === 0) return {};
   const issue = query.ignored.map(({ name, reason }) =>
     issueOf({ kind: "not-supported", detail: reason, at: name }, "warning"),

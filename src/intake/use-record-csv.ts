@@ -1,6 +1,8 @@
 import { CsvError, parse } from "csv-parse/sync";
 import { accepted, type Refusal, type Result, refused } from "../domain/result.ts";
 import type { RawUpload } from "./use-record.ts";
+import { type CsvLine, readCsvEnvelope } from "./use-record-csv-envelope.ts";
+import { shown } from "./use-record-refusals.ts";
 import { sessionSchema } from "./use-record-schema.ts";
 
 /** How the text of a cell becomes a value. */
@@ -24,102 +26,80 @@ export const csvColumns: ReadonlyMap<string, CellKind> = new Map(
  * one line a session. An empty cell means not recorded. Refusals name line and column.
  */
 export function readCsvUpload(text: string): Result<RawUpload> {
-  let rows: { record: string[]; info: { lines: number } }[];
+  const lines = linesOf(text);
+  if (!lines.ok) return lines;
+  const isEnvelope = ({ cells }: CsvLine): boolean => cells[0]?.startsWith("#") === true;
+  const envelope = readCsvEnvelope(lines.value.filter(isEnvelope));
+  if (!envelope.ok) return envelope;
+  const [header, ...rows] = lines.value.filter((line) => !isEnvelope(line));
+  if (header === undefined) {
+    const detail = "Add a line of column names such as sequenceNumber,start,end.";
+    return refused({ kind: "required", detail, at: "header" });
+  }
+  const wrongNames = checkNames(header);
+  if (wrongNames.length > 0) return refused(...wrongNames);
+  return accepted({ envelope: envelope.value, sessions: rows.map((row) => readRow(header.cells, row)) });
+}
+
+function linesOf(text: string): Result<CsvLine[]> {
   try {
-    rows = parse(text, {
+    const rows = parse(text, {
       bom: true,
       info: true,
+      // All three by name: left to guess from the first line, the parser counts lines wrongly where endings are mixed.
+      record_delimiter: ["\r\n", "\n", "\r"],
       relax_column_count: true,
       skip_empty_lines: true,
+      skip_records_with_empty_values: true,
       trim: true,
-    }) as never;
+    }) as unknown as { record: string[]; info: { lines: number } }[];
+    return accepted(rows.map(({ record, info }) => ({ line: info.lines, cells: record })));
   } catch (error) {
     if (!(error instanceof CsvError)) throw error;
-    const line = (error as { lines?: number }).lines ?? 1;
-    return refused({ kind: "structure", detail: `The body is not CSV: line ${line}. ${quoteHint(error.message)}` });
+    const { lines: line = 1, column } = error as { lines?: number; column?: number };
+    const where = typeof column === "number" ? `line ${line}, column ${column + 1}` : `line ${line}`;
+    const detail = /QUOTE/.test(error.code)
+      ? `${where}: a quote is opened and not closed, or stands inside an unquoted cell. Put the whole cell in quotes and double each quote within it.`
+      : `${where}: this is not CSV. Check its quotes and separators.`;
+    return refused({ kind: "structure", detail, at: `line ${line}` });
   }
-  const heads = rows.filter((row) => row.record[0]?.startsWith("#"));
-  const [header, ...lines] = rows.filter((row) => !row.record[0]?.startsWith("#"));
-  const envelope = readEnvelope(heads);
-  if (!envelope.ok) return envelope;
-  if (header === undefined) {
-    return refused({
-      kind: "required",
-      detail: "Add a line of column names such as sequenceNumber,start,end.",
-      at: "header",
-    });
-  }
-  const unknown = header.record.flatMap((name, i): Refusal[] =>
-    csvColumns.has(name)
-      ? []
-      : [
-          {
-            kind: "structure",
-            detail: `line ${header.info.lines}, column ${i + 1}: the format has no column "${name.slice(0, 80)}". Leave it out, or correct its spelling.`,
-            at: name.slice(0, 80),
-          },
-        ],
-  );
-  if (unknown.length > 0) return refused(...unknown);
-  return accepted({ envelope: envelope.value, sessions: lines.map((line) => readLine(header.record, line)) });
 }
 
-function quoteHint(message: string): string {
-  return /quote/i.test(message)
-    ? "A quote is opened and not closed, or stands inside an unquoted cell."
-    : "Check its quotes and separators.";
-}
-
-function readEnvelope(rows: readonly { record: string[]; info: { lines: number } }[]): Result<unknown> {
-  const device: Record<string, string> = {};
-  const coverage: { start: string | undefined; end: string | undefined }[] = [];
-  const alerts: Record<string, string | undefined>[] = [];
-  const envelope: Record<string, unknown> = { format: "tidegate-use-record", version: 1, device };
-  for (const { record, info } of rows) {
-    const [name = "", ...cells] = record;
-    const [first, second, third] = cells;
-    if (name === "#device.serialNumber") device["serialNumber"] = first ?? "";
-    else if (name === "#device.system") device["system"] = first ?? "";
-    else if (name === "#readAt") envelope["readAt"] = first;
-    else if (name === "#deviceClockAtReading") envelope["deviceClockAtReading"] = first;
-    else if (name === "#coverage") coverage.push({ start: first, end: second });
-    else if (name === "#alert")
-      alerts.push({ code: first, at: second, ...(third === undefined || third === "" ? {} : { text: third }) });
-    else {
-      const detail = `line ${info.lines}: "${name.slice(0, 80)}" is no line of the envelope. Use #device.serialNumber, #device.system, #readAt, #deviceClockAtReading, #coverage or #alert.`;
-      return refused({ kind: "structure", detail, at: name.slice(0, 80) });
+function checkNames({ line, cells }: CsvLine): Refusal[] {
+  return cells.flatMap((name, i): Refusal[] => {
+    const where = `line ${line}, column ${i + 1}`;
+    const at = shown(name);
+    if (!csvColumns.has(name)) {
+      const hint = /[;\t]/.test(name) ? "Separate the cells with commas." : "Leave it out, or correct its spelling.";
+      return [{ kind: "structure", detail: `${where}: the format has no column "${at}". ${hint}`, at }];
     }
-  }
-  return accepted({
-    ...envelope,
-    ...(coverage.length > 0 ? { coverage } : {}),
-    ...(alerts.length > 0 ? { alerts } : {}),
+    if (cells.indexOf(name) === i) return [];
+    const detail = `${where}: the column "${at}" stands there already. Leave one of the two out.`;
+    return [{ kind: "structure", detail, at }];
   });
 }
 
-function readLine(
-  names: readonly string[],
-  line: { record: string[]; info: { lines: number } },
-): RawUpload["sessions"][number] {
-  const at = `line ${line.info.lines}`;
+function readRow(names: readonly string[], { line, cells }: CsvLine): RawUpload["sessions"][number] {
+  const at = `line ${line}`;
   const received: Record<string, unknown> = {};
   const refusals: Refusal[] = [];
-  if (line.record.length > names.length) {
-    const detail = `${at} has ${line.record.length} cells, the line of names has ${names.length}. Quote cells that hold a comma; write decimals with a point.`;
+  // Spreadsheets pad lines with empty cells; those say nothing.
+  if (cells.slice(names.length).some((cell) => cell !== "")) {
+    const detail = `${at} has ${cells.length} cells, the line of names has ${names.length}. Put cells that hold a comma in quotes, and write decimals with a point (1.6, not 1,6).`;
     refusals.push({ kind: "structure", detail, at });
   }
-  names.forEach((name, i) => {
-    const cell = line.record[i] ?? "";
-    if (cell === "") return;
-    const value = cellValue(cell, csvColumns.get(name) ?? "text");
+  for (const [i, name] of names.entries()) {
+    const cell = cells[i] ?? "";
+    if (cell === "") continue;
+    const kind = csvColumns.get(name) ?? "text";
+    const value = cellValue(cell, kind);
     if (value === undefined) {
-      refusals.push({
-        kind: "value",
-        detail: `${at}, column ${i + 1} (${name}): ${cellHint(cell)}`,
-        at: `${at}.${name}`,
-      });
-    } else put(received, name, value);
-  });
+      const detail = `${at}, column ${i + 1} (${name}): ${cellHint(cell, kind)}`;
+      refusals.push({ kind: "value", detail, at: `${at}.${name}` });
+    }
+    // What cannot be read is kept as it was written, so that a person can see it among the refused records.
+    put(received, name, value ?? cell);
+  }
   return { at, received, refusals };
 }
 
@@ -129,9 +109,13 @@ function cellValue(cell: string, kind: CellKind): unknown {
   return /^[+-]?\d+(\.\d+)?([eE][+-]?\d+)?$/.test(cell) && Number.isFinite(Number(cell)) ? Number(cell) : undefined;
 }
 
-function cellHint(cell: string): string {
-  if (/^[+-]?\d+,\d+$/.test(cell)) return `"${cell.slice(0, 40)}" has a decimal comma. Write a point.`;
-  return `"${cell.slice(0, 40)}" is no number (or true, false). Correct it, or leave the cell empty if it was not recorded.`;
+function cellHint(cell: string, kind: CellKind): string {
+  if (kind === "boolean")
+    return `"${shown(cell)}" is neither true nor false. Write one of them, or leave the cell empty.`;
+  if (/^[+-]?\d+,\d+$/.test(cell)) {
+    return `"${shown(cell)}" has a decimal comma. Write a point: ${shown(cell.replace(",", "."))}.`;
+  }
+  return `"${shown(cell)}" is no number. Correct it, or leave the cell empty if it was not recorded.`;
 }
 
 function put(received: Record<string, unknown>, name: string, value: unknown): void {

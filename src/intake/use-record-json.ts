@@ -1,16 +1,27 @@
 import { accepted, type Result, refused } from "../domain/result.ts";
-import type { RawUpload } from "./use-record.ts";
+import { firstJsonFault } from "./json-place.ts";
+import type { RawUpload } from "./raw-upload.ts";
+
+/** The format nests five deep; what nests far deeper is no record, and would exhaust the stack when kept as refused. */
+const deepestNesting = 32;
 
 /** Takes a JSON upload apart; malformed JSON is refused with line and column. */
 export function readJsonUpload(text: string): Result<RawUpload> {
   let value: unknown;
   try {
-    value = JSON.parse(text, (key, one) => (key === "__proto__" ? undefined : one));
-  } catch (error) {
-    return refused({ kind: "structure", detail: `The body is not JSON: ${placeOf(text, error as Error)}.` });
+    value = JSON.parse(text);
+  } catch {
+    const place = firstJsonFault(text);
+    const where = place === undefined ? "" : ` at line ${place.line}, column ${place.column}`;
+    const detail = `The body is not JSON${where}. Correct it there, or send it again if it was cut off.`;
+    return refused({ kind: "structure", detail });
   }
   if (typeof value !== "object" || value === null || Array.isArray(value)) {
     return refused({ kind: "structure", detail: "Send one JSON object with device, readAt and sessions." });
+  }
+  if (nestsDeeper(value, deepestNesting)) {
+    const detail = `The body nests more than ${deepestNesting} levels deep. Send the fields of the format only.`;
+    return refused({ kind: "structure", detail });
   }
   const { sessions, ...envelope } = value as { sessions?: unknown };
   if (!Array.isArray(sessions)) {
@@ -22,9 +33,7 @@ export function readJsonUpload(text: string): Result<RawUpload> {
   });
 }
 
-/** Where the parser stopped. Its message names the position, except at the very end of the text. */
-function placeOf(text: string, error: Error): string {
-  const position = Number(/at position (\d+)/.exec(error.message)?.[1] ?? text.length);
-  const before = text.slice(0, position);
-  return `line ${before.split("\n").length}, column ${position - before.lastIndexOf("\n")}`;
+function nestsDeeper(value: unknown, levels: number): boolean {
+  if (typeof value !== "object" || value === null) return false;
+  return levels === 0 || Object.values(value).some((one) => nestsDeeper(one, levels - 1));
 }

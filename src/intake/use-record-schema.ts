@@ -46,7 +46,7 @@ export const sessionSchema = z.strictObject({
 export const envelopeSchema = z.strictObject({
   format: z.literal("tidegate-use-record"),
   version: z.literal(1),
-  device: z.strictObject({ system: z.string().min(1).max(200).optional(), serialNumber: shortText }),
+  device: z.strictObject({ system: shortText.optional(), serialNumber: shortText }),
   readAt: deviceTime,
   deviceClockAtReading: deviceTime.optional(),
   coverage: z

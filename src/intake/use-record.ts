@@ -1,9 +1,10 @@
-import type { z } from "zod";
 import { accepted, type Refusal, type Result, refused } from "../domain/result.ts";
 import type { SessionRecord } from "../domain/session.ts";
 import { inflate } from "./inflate.ts";
+import type { RawUpload } from "./raw-upload.ts";
 import { readCsvUpload } from "./use-record-csv.ts";
 import { readJsonUpload } from "./use-record-json.ts";
+import { refusalsOf, shown } from "./use-record-refusals.ts";
 import { type Envelope, envelopeSchema, mostSessions, sessionSchema } from "./use-record-schema.ts";
 
 /** An upload as read: the envelope, the records that have the right shape, and those that have not. */
@@ -15,16 +16,6 @@ export interface ReadUpload {
     readonly at: string;
     readonly received: unknown;
     readonly refusals: readonly Refusal[];
-  }[];
-}
-
-/** An upload taken apart but not yet checked: `at` says where each session stood, as the sender would look for it. */
-export interface RawUpload {
-  readonly envelope: unknown;
-  readonly sessions: readonly {
-    readonly at: string;
-    readonly received: unknown;
-    readonly refusals?: readonly Refusal[];
   }[];
 }
 
@@ -42,10 +33,8 @@ export interface ReadOptions {
 export function readUseRecord(bytes: Uint8Array, options: ReadOptions): Result<ReadUpload> {
   const { maxBytes, maxInflatedBytes } = options.limits;
   if (bytes.length > maxBytes) {
-    return refused({
-      kind: "too-long",
-      detail: `The body is larger than ${maxBytes} bytes. Send the upload in parts.`,
-    });
+    const detail = `The body is larger than ${maxBytes} bytes. Send the upload in parts.`;
+    return refused({ kind: "too-long", detail, status: 413 });
   }
   const text = textOf(bytes, options, maxInflatedBytes);
   if (!text.ok) return text;
@@ -61,14 +50,11 @@ function textOf(bytes: Uint8Array, options: ReadOptions, maxBytes: number): Resu
   const encoding = options.contentEncoding.trim().toLowerCase();
   const packed = gzipTypes.has(type) || encoding === "gzip" || encoding === "x-gzip";
   if (!packed && encoding !== "" && encoding !== "identity") {
-    return refused({
-      kind: "not-supported",
-      detail: `Content-Encoding "${encoding.slice(0, 40)}" is not supported. Send gzip or none.`,
-      status: 415,
-    });
+    const detail = `Content-Encoding "${shown(encoding)}" is not supported. Send gzip or none.`;
+    return refused({ kind: "not-supported", detail, status: 415 });
   }
   if (!jsonTypes.has(type) && !gzipTypes.has(type) && type !== "text/csv") {
-    const detail = `Content-Type "${type.slice(0, 80)}" is not supported. Send application/json or text/csv, gzip if you like.`;
+    const detail = `Content-Type "${shown(type)}" is not supported. Send application/json or text/csv, gzip if you like.`;
     return refused({ kind: "not-supported", detail, status: 415 });
   }
   const plain = packed ? inflate(bytes, maxBytes) : accepted(bytes);
@@ -93,36 +79,13 @@ function checkUpload(raw: RawUpload): Result<ReadUpload> {
   const refusedSessions: ReadUpload["refusedSessions"][number][] = [];
   raw.sessions.forEach(({ at, received, refusals }, index) => {
     const checked = sessionSchema.safeParse(received);
-    const found = [...(refusals ?? []), ...(checked.success ? [] : refusalsOf(checked.error, at))];
+    // A cell that could not be read was named when it was; the schema finds it once more.
+    const named = new Set(refusals?.map((one) => one.at));
+    const further = checked.success ? [] : refusalsOf(checked.error, at).filter((one) => !named.has(one.at));
+    const found = [...(refusals ?? []), ...further];
     if (checked.success && found.length === 0) sessions.push({ index, at, record: checked.data as SessionRecord });
     else refusedSessions.push({ index, at, received, refusals: found });
   });
   const { format: _, version: _version, ...rest } = envelope.data;
   return accepted({ envelope: rest, sessions, refusedSessions });
-}
-
-const mostIssues = 20;
-
-/** Each finding of the schema as a refusal that names its place and says what to do. */
-function refusalsOf(error: z.ZodError, base: string): Refusal[] {
-  return error.issues.slice(0, mostIssues).flatMap((issue): Refusal[] => {
-    const place = [base, ...issue.path.map((part) => (typeof part === "number" ? `[${part}]` : String(part)))]
-      .filter((part) => part !== "")
-      .join(".")
-      .replaceAll(".[", "[");
-    const at = place === "" ? {} : { at: place };
-    if (issue.code === "unrecognized_keys") {
-      return issue.keys.slice(0, mostIssues).map((key) => {
-        const name = key.slice(0, 80);
-        const detail = `The format has no field "${name}". Leave it out, or correct its spelling.`;
-        return { kind: "structure", detail, at: place === "" ? name : `${place}.${name}` };
-      });
-    }
-    const missing =
-      issue.code === "invalid_type" && issue.input === undefined && /received undefined/.test(issue.message);
-    const detail = missing
-      ? "This field is required. Add it."
-      : `${issue.message}. Correct this field, or leave it out if it is optional.`;
-    return [{ kind: missing ? "required" : "value", detail, ...at }];
-  });
 }

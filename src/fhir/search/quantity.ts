@@ -70,7 +70,7 @@ function openEnds(comparator: string | undefined, value: number): { low: number;
 export function quantityTests(value: string): Result<QuantityTest[]> {
   const [numberText = "", system = "", code = ""] = splitUnescaped(value, "|").map(unescaped);
   const match = /^(eq|ne|gt|lt|ge|le|sa|eb|ap)?([+-]?\d+(?:\.\d+)?(?:[eE][+-]?\d{1,3})?)$/.exec(numberText);
-  if (match === null || (code === "" && system !== "")) {
+  if (match === null || !Number.isFinite(Number(match[2])) || (code === "" && system !== "")) {
     const detail = `"${value.slice(0, 128)}" is no number with an optional prefix and unit. Write for example lt160, or lt160|${ucumSystem}|L/min.`;
     return refused({ kind: "value", detail, status: 400 });
   }

@@ -1,3 +1,6 @@
+import { canonical } from "./canonical.ts";
+import { ownCodeSystems } from "./code-systems.ts";
+
 /** A code of somebody else's system that we ship; docs/evidence/codes.json says where each was read. */
 export interface ShippedCode {
   readonly system: string;
@@ -19,5 +22,27 @@ export const testDataLabel: ShippedCode = {
   display: "test health data",
 };
 
-/** Every code of LOINC, SNOMED CT or MDC that leaves this service. */
-export const shippedCodes: readonly ShippedCode[] = [assistedCoughTherapy];
+const ucum = "http://unitsofmeasure.org";
+
+/** Units of everything that this service measures or asks for (UCUM, case-sensitive). */
+export const ucumUnits: readonly ShippedCode[] = [
+  { system: ucum, code: "cm[H2O]", display: "centimetre of water" },
+  { system: ucum, code: "s", display: "second" },
+  { system: ucum, code: "mL", display: "millilitre" },
+  { system: ucum, code: "L/min", display: "litre per minute" },
+  { system: ucum, code: "%", display: "percent" },
+  { system: ucum, code: "/min", display: "per minute" },
+  { system: ucum, code: "min", display: "minute" },
+  { system: ucum, code: "d", display: "day" },
+  { system: ucum, code: "1", display: "the unity" },
+  { system: ucum, code: "{cycle}", display: "cycle (annotation)" },
+];
+
+/** Every code that leaves this service: outside codes and units, and the terms of our own code systems. */
+export const shippedCodes: readonly ShippedCode[] = [
+  assistedCoughTherapy,
+  ...ucumUnits,
+  ...ownCodeSystems.flatMap(({ name, concepts }) =>
+    concepts.map(({ code, display }) => ({ system: canonical("CodeSystem", name), code, display })),
+  ),
+];

@@ -23,6 +23,22 @@ export const deviceKinds: Readonly<Record<string, string>> = {
   "tracheostomy-circuit": "Tracheostomy circuit",
 };
 
+/** Ways in which the device meets the person. */
+export const interfaces: Readonly<Record<string, string>> = {
+  mask: "Mask",
+  "mask-oronasal": "Oronasal mask",
+  "mask-nasal": "Nasal mask",
+  mouthpiece: "Mouthpiece",
+  "tracheostomy-adapter": "Tracheostomy adapter",
+  "endotracheal-adapter": "Endotracheal adapter",
+};
+
+/** What a settings profile is for. */
+export const profileRoles: Readonly<Record<string, string>> = {
+  usual: "Usual",
+  "chest-infection": "During a chest infection",
+};
+
 /** Setting parameters of a DeviceRequest with the profile's field each stands for and its UCUM unit. */
 export const settingParameters = [
   {
@@ -53,4 +69,33 @@ export const dayPartOfTiming: Readonly<Record<string, string>> = {
   "EVE.early": "evening",
   "EVE.late": "evening",
   NIGHT: "evening",
+};
+
+/** What an input of a Task holds: each piece of evidence that a rule may give. */
+export const taskInputs: Readonly<Record<string, string>> = {
+  cleared: "When the finding cleared",
+  contraindication: "Contraindication flag",
+  fitted: "When the part was fitted",
+  "handed-over": "When the device was handed over",
+  "last-session": "Last session",
+  machine: "Device",
+  "no-longer-applies": "Why the finding no longer applies",
+  plan: "Plan",
+  "replace-by": "When the part is due",
+  "rule-source": "Where the rule comes from",
+  session: "Session",
+  sessions: "Number of sessions",
+  "sessions-asked": "Sessions asked for",
+  "sessions-asked-known": "Sessions asked for that the records can tell about",
+  "sessions-done": "Sessions done",
+  "sessions-held-back": "Sessions that wait",
+  "set-exsufflation-pressure": "Set exsufflation pressure",
+  "set-exsufflation-time": "Set exsufflation time",
+  "set-insufflation-pressure": "Set insufflation pressure",
+  "set-insufflation-time": "Set insufflation time",
+  "set-pause": "Set pause time",
+  "sitting-minutes": "Length of the sitting",
+  "slot-not-prescribed": "Profile slot that no plan prescribes",
+  superseded: "Another Task about the same finding",
+  upload: "Upload",
 };

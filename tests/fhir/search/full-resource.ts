@@ -1,7 +1,7 @@
 import { tryGetDataType } from "@medplum/core";
 
 const deepest = 5;
-const skipped = new Set(["id", "extension", "modifierExtension", "contained", "text", "language", "implicitRules"]);
+const skipped = new Set(["id", "extension", "modifierExtension", "contained", "implicitRules"]);
 
 const primitives: Readonly<Record<string, unknown>> = {
   boolean: true,
@@ -13,8 +13,10 @@ const primitives: Readonly<Record<string, unknown>> = {
   dateTime: "2026-03-01T10:00:00Z",
   instant: "2026-03-01T10:00:00Z",
   time: "10:00:00",
-  code: "email",
 };
+
+/** Codes that R4's own parameters filter by. */
+const codes = ["email", "phone", "composed-of", "depends-on", "derived-from", "predecessor", "successor"];
 
 /**
  * A resource of a type with every element filled from its definition, two values in every list. `variant` turns the
@@ -27,7 +29,7 @@ export function fullResource(type: string, variant: number): object {
 function elementsOf(type: string, variant: number, depth: number): Record<string, unknown> {
   const members: Record<string, unknown> = {};
   for (const [key, element] of Object.entries(tryGetDataType(type)?.elements ?? {})) {
-    if (skipped.has(key) || key.includes(".")) continue;
+    if (skipped.has(key) || key.includes(".") || (depth === 0 && key === "text")) continue;
     const choice = element.type[variant % element.type.length];
     if (choice === undefined) continue;
     const name = key.endsWith("[x]")
@@ -46,6 +48,7 @@ function valueOf(code: string, targets: readonly string[] | undefined, variant: 
     const target = targets?.[variant % targets.length]?.split("/").at(-1) ?? "Patient";
     return { reference: `${target === "Resource" ? "Patient" : target}/r${variant}` };
   }
+  if (code === "code") return codes[variant % codes.length];
   if (/^[a-z]/.test(code)) return primitives[code] ?? `${code}-${variant}`;
   if (code === "Extension" || code === "Resource" || depth > deepest) return undefined;
   const members = elementsOf(code, variant, depth);

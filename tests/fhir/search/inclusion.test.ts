@@ -1,0 +1,38 @@
+import { beforeAll, expect, test } from "vitest";
+import { createDefinitions, type Definitions } from "../../../src/fhir/definitions.ts";
+import { inclusionOf } from "../../../src/fhir/search/inclusion.ts";
+
+let definitions: Definitions;
+beforeAll(() => {
+  definitions = createDefinitions({ types: "default" });
+});
+
+// https://hl7.org/fhir/R4/search.html#include
+test("an inclusion names a type, its reference parameter and perhaps the type that is wanted", () => {
+  expect(inclusionOf(definitions, "_include", "Observation:subject:Patient")).toEqual({
+    ok: true,
+    value: {
+      direction: "include",
+      sourceType: "Observation",
+      param: "subject",
+      targetType: "Patient",
+      iterate: false,
+    },
+  });
+});
+
+test("a reverse inclusion may be followed from what it found", () => {
+  expect(inclusionOf(definitions, "_revinclude:iterate", "Provenance:target")).toEqual({
+    ok: true,
+    value: { direction: "revinclude", sourceType: "Provenance", param: "target", iterate: true },
+  });
+});
+
+test.each(["*", "Observation", "Observation:status", "Observation:colour", "Nothing:subject", "Claim:patient"])(
+  "%s is refused, with an example of what is right",
+  (value) => {
+    const answer = inclusionOf(definitions, "_include", value);
+    expect(answer.ok).toBe(false);
+    if (!answer.ok) expect(answer.refusals[0]).toMatchObject({ at: "_include", status: 400 });
+  },
+);
