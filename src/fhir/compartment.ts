@@ -10,10 +10,10 @@ let patientParameters: ReadonlyMap<string, readonly string[]> | undefined;
  */
 export function patientCompartmentParameters(type: string): readonly string[] {
   patientParameters ??= new Map(
-    ((readJson("fhir/r4/compartmentdefinition-patient.json") as CompartmentDefinition).resource ?? []).map((one) => [
-      one.code ?? "",
-      one.param ?? [],
-    ]),
+    ((readJson("fhir/r4/compartmentdefinition-patient.json") as CompartmentDefinition).resource ?? [])
+      // The package adds Task, which R4 keeps out of the compartment.
+      .filter((one) => one.code !== "Task")
+      .map((one) => [one.code ?? "", one.param ?? []]),
   );
   return patientParameters.get(type) ?? [];
 }

@@ -79,8 +79,8 @@ export const defaultTypes: readonly string[] = [
   "ValueSet",
 ];
 
-/** Types that are no resource of their own, and one that R4 keeps for transport. */
-const notStored = new Set(["Resource", "DomainResource", "Parameters", "Bundle"]);
+/** Types that are abstract or only for transport, and one that the package took over from R4B. */
+const notStored = new Set(["Resource", "DomainResource", "Parameters", "Bundle", "SubscriptionStatus"]);
 
 /** Parameters of every resource that the store answers from columns of its own. */
 const columnParameters = new Set(["_id", "_lastUpdated"]);

@@ -1,4 +1,5 @@
 import { accepted, type Result, refused } from "../domain/result.ts";
+import { jsonErrorAt } from "./json-error.ts";
 
 /** A resource as parsed, and the same with numbers as they were written. */
 export interface ReadJson {
@@ -26,8 +27,8 @@ export function readJson(text: string): Result<ReadJson> {
   let value: unknown;
   try {
     value = JSON.parse(text);
-  } catch (error) {
-    return structureRefusal(syntaxDetail(text, error as Error));
+  } catch {
+    return structureRefusal(syntaxDetail(text));
   }
   if (typeof value !== "object" || value === null || Array.isArray(value)) {
     return structureRefusal("Send one JSON object: a FHIR resource.");
@@ -70,8 +71,8 @@ function depthOf(value: unknown): number {
   return depth;
 }
 
-function syntaxDetail(text: string, error: Error): string {
-  const position = Number(/at position (\d+)/.exec(error.message)?.[1] ?? text.length);
+function syntaxDetail(text: string): string {
+  const position = jsonErrorAt(text);
   const before = text.slice(0, position);
   const line = before.split("\n").length;
   const column = position - before.lastIndexOf("\n");

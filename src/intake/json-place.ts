@@ -4,7 +4,7 @@ const word =
   /"(?:[^"\\\u0000-\u001f]|\\(?:["\\/bfnrt]|u[0-9a-fA-F]{4}))*"|-?(?:0|[1-9]\d*)(?:\.\d+)?(?:[eE][+-]?\d+)?|true|false|null|[[\]{},:]/y;
 const space = /[ \t\n\r]*/y;
 
-type Awaited = "value" | "value-or-]" | "name" | "name-or-}" | ":" | ", or end" | "nothing";
+type Expected = "value" | "value-or-]" | "name" | "name-or-}" | ":" | ", or end" | "nothing";
 
 /**
  * Where a text stops being JSON, as line and column counted from 1; undefined when it is JSON throughout. The runtime's
@@ -12,37 +12,37 @@ type Awaited = "value" | "value-or-]" | "name" | "name-or-}" | ":" | ", or end" 
  */
 export function firstJsonFault(text: string): { readonly line: number; readonly column: number } | undefined {
   const open: string[] = [];
-  let awaited: Awaited = "value";
+  let expected: Expected = "value";
   let position = 0;
   for (;;) {
     space.lastIndex = position;
     space.test(text);
     position = space.lastIndex;
-    if (position === text.length) return awaited === "nothing" ? undefined : placeOf(text, position);
+    if (position === text.length) return expected === "nothing" ? undefined : placeOf(text, position);
     word.lastIndex = position;
     const next = word.exec(text)?.[0];
-    const after = next === undefined ? undefined : step(awaited, next, open);
+    const after: Expected | undefined = next === undefined ? undefined : step(expected, next, open);
     if (next === undefined || after === undefined) return placeOf(text, position);
-    awaited = after;
+    expected = after;
     position += next.length;
   }
 }
 
-/** What may follow `next` where `awaited` was awaited; undefined when `next` may not stand there. */
-function step(awaited: Awaited, next: string, open: string[]): Awaited | undefined {
+/** What may follow `next` where `expected` was expected; undefined when `next` may not stand there. */
+function step(expected: Expected, next: string, open: string[]): Expected | undefined {
   const first = next.charAt(0);
-  if (awaited === "nothing") return undefined;
-  if (awaited === ":") return next === ":" ? "value" : undefined;
-  if (awaited === ", or end" && next === ",") return open.at(-1) === "{" ? "name" : "value";
+  if (expected === "nothing") return undefined;
+  if (expected === ":") return next === ":" ? "value" : undefined;
+  if (expected === ", or end" && next === ",") return open.at(-1) === "{" ? "name" : "value";
   if (next === "]" || next === "}") {
     const opener = next === "]" ? "[" : "{";
-    const mayEnd = awaited === ", or end" || awaited === (next === "]" ? "value-or-]" : "name-or-}");
+    const mayEnd = expected === ", or end" || expected === (next === "]" ? "value-or-]" : "name-or-}");
     if (!mayEnd || open.at(-1) !== opener) return undefined;
     open.pop();
     return afterValue(open);
   }
-  if (awaited === ", or end") return undefined;
-  if (awaited === "name" || awaited === "name-or-}") return first === '"' ? ":" : undefined;
+  if (expected === ", or end") return undefined;
+  if (expected === "name" || expected === "name-or-}") return first === '"' ? ":" : undefined;
   if (next === "{" || next === "[") {
     open.push(next);
     return next === "{" ? "name-or-}" : "value-or-]";
@@ -50,7 +50,7 @@ function step(awaited: Awaited, next: string, open: string[]): Awaited | undefin
   return next === "," || next === ":" ? undefined : afterValue(open);
 }
 
-function afterValue(open: readonly string[]): Awaited {
+function afterValue(open: readonly string[]): Expected {
   return open.length === 0 ? "nothing" : ", or end";
 }
 

@@ -1,6 +1,6 @@
 import { CsvError, parse } from "csv-parse/sync";
 import { accepted, type Refusal, type Result, refused } from "../domain/result.ts";
-import type { RawUpload } from "./use-record.ts";
+import type { RawUpload } from "./raw-upload.ts";
 import { type CsvLine, readCsvEnvelope } from "./use-record-csv-envelope.ts";
 import { shown } from "./use-record-refusals.ts";
 import { sessionSchema } from "./use-record-schema.ts";

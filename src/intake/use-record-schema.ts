@@ -68,7 +68,7 @@ export const useRecordSchema = envelopeSchema.extend({ sessions: z.array(session
 /** The envelope as read. */
 export type Envelope = z.infer<typeof envelopeSchema>;
 
-/** JSON Schema (2020-12) of an upload. */
+/** JSON Schema (2020-12) of an upload; `openapi/use-record.schema.json` is this, written down. */
 export function useRecordJsonSchema(): object {
-  return z.toJSONSchema(useRecordSchema);
+  return z.toJSONSchema(useRecordSchema.meta({ title: "Use record of one device, as it is uploaded" }));
 }

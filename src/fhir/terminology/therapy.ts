@@ -93,7 +93,7 @@ export const taskInputs: Readonly<Record<string, string>> = {
   "set-exsufflation-time": "Set exsufflation time",
   "set-insufflation-pressure": "Set insufflation pressure",
   "set-insufflation-time": "Set insufflation time",
-  "set-pause": "Set pause time",
+  "set-pause-time": "Set pause time",
   "sitting-minutes": "Length of the sitting",
   "slot-not-prescribed": "Profile slot that no plan prescribes",
   superseded: "Another Task about the same finding",

