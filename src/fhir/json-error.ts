@@ -1,6 +1,6 @@
 const blank = /[ \t\n\r]*/y;
-const scalar =
-  /"(?:[^"\\\u0000-\u001f]|\\(?:["\\/bfnrt]|u[0-9a-fA-F]{4}))*"|-?(?:0|[1-9]\d*)(?:\.\d+)?(?:[eE][+-]?\d+)?|true|false|null/y;
+const scalar = /-?(?:0|[1-9]\d*)(?:\.\d+)?(?:[eE][+-]?\d+)?|true|false|null/y;
+const escaped = /\\(?:["\\/bfnrt]|u[0-9a-fA-F]{4})/y;
 
 /** What may come next: a value, the first member or item or the end, a name, a colon, or a comma or the end. */
 type Expected = "value" | "first name" | "first item" | "name" | "colon" | "more";
@@ -34,8 +34,8 @@ export function jsonErrorAt(text: string): number {
       expected = letter === "{" ? "first name" : "first item";
       at += 1;
     } else {
-      const isName = expected === "name" || expected === "first name";
-      const end = takesValue(expected) || (isName && letter === '"') ? endOf(scalar, text, at) : undefined;
+      const isName: boolean = expected === "name" || expected === "first name";
+      const end = takesValue(expected) || (isName && letter === '"') ? endOfScalar(text, at) : undefined;
       if (end === undefined) return at;
       expected = isName ? "colon" : "more";
       at = end;
@@ -49,6 +49,23 @@ function takesValue(expected: Expected): boolean {
 
 function mayClose(expected: Expected, inside: "{" | "[" | undefined): boolean {
   return inside !== undefined && (expected === "more" || expected === (inside === "{" ? "first name" : "first item"));
+}
+
+function endOfScalar(text: string, at: number): number | undefined {
+  return text[at] === '"' ? endOfString(text, at) : endOf(scalar, text, at);
+}
+
+/** A loop, because a pattern over a string of some megabytes overflows the stack. */
+function endOfString(text: string, start: number): number | undefined {
+  let at = start + 1;
+  for (;;) {
+    const letter = text[at];
+    if (letter === undefined || letter < " ") return undefined;
+    if (letter === '"') return at + 1;
+    const next = letter === "\\" ? endOf(escaped, text, at) : at + 1;
+    if (next === undefined) return undefined;
+    at = next;
+  }
 }
 
 function endOf(pattern: RegExp, text: string, at: number): number | undefined {

@@ -1,6 +1,6 @@
 import { Client } from "pg";
 import { recordUse } from "../../src/flows/record-use.ts";
-import { openDatabase } from "../../src/store/database.ts";
+import { type Database, openDatabase } from "../../src/store/database.ts";
 import { ensureTenant } from "../../src/store/tenant.ts";
 import { registerPatients } from "./patients.ts";
 import { benchService } from "./service.ts";
@@ -30,6 +30,15 @@ export async function measureUploads(
   const database = openDatabase(connectionString, { statementTimeoutMs: 120_000 });
   const raw = new Client({ connectionString });
   await raw.connect();
+  try {
+    return await measure(database, raw, size);
+  } finally {
+    await raw.end();
+    await database.close();
+  }
+}
+
+async function measure(database: Database, raw: Client, size: { patients: number; days: number }): Promise<Measured> {
   const service = benchService(database);
   const { tenantId } = await ensureTenant(database, "bench");
   await registerPatients(service, tenantId, size.patients);
@@ -55,8 +64,6 @@ export async function measureUploads(
     plain.push({ sessions, seconds: await copyNewRows(raw, tenantId) });
   }
   const totalWal = (await walBytes(raw)) - walStart;
-  await raw.end();
-  await database.close();
   return report(ours, plain, ourWal, totalWal - ourWal);
 }
 

@@ -6,7 +6,7 @@ import { jsonErrorAt } from "../../src/fhir/json-error.ts";
 test.each([
   '{"a":^,}',
   '{"a" ^1}',
-  '{^a:1}',
+  "{^a:1}",
   '{"a":1,^}',
   '{"a":1^"b":2}',
   "[1,^]",
@@ -49,4 +49,8 @@ test("text that breaks off is wrong where it ends, or in its last token", () => 
       expect(rest === "" || /^["\-.\deEtfn]/.test(rest)).toBe(true);
     }),
   );
+});
+
+test("a string of ten megabytes that never ends is no harm", () => {
+  expect(jsonErrorAt(`{"a":"${"x".repeat(10_000_000)}`)).toBe(5);
 });

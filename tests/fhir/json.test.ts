@@ -50,9 +50,15 @@ test("a number inside a text is no number", () => {
 test("any decimal comes back as it was written", () => {
   const digits = fc.string({ unit: fc.constantFrom(..."0123456789"), minLength: 1, maxLength: 24 });
   const decimal = fc
-    .tuple(fc.boolean(), fc.bigInt({ min: 0n, max: 10n ** 22n }), fc.option(digits), fc.option(fc.integer({ min: -40, max: 40 })))
-    .map(([minus, whole, part, power]) =>
-      `${minus ? "-" : ""}${whole}${part === null ? "" : `.${part}`}${power === null ? "" : `e${power}`}`,
+    .tuple(
+      fc.boolean(),
+      fc.bigInt({ min: 0n, max: 10n ** 22n }),
+      fc.option(digits),
+      fc.option(fc.integer({ min: -40, max: 40 })),
+    )
+    .map(
+      ([minus, whole, part, power]) =>
+        `${minus ? "-" : ""}${whole}${part === null ? "" : `.${part}`}${power === null ? "" : `e${power}`}`,
     );
   fc.assert(
     fc.property(decimal, (number) => {

@@ -47,7 +47,12 @@ test.each([
 });
 
 test("a refusal may name its own status, and the first decides", () => {
-  expect(statusOf([{ kind: "conflict", detail: "", status: 412 }, { kind: "not-found", detail: "" }])).toBe(412);
+  expect(
+    statusOf([
+      { kind: "conflict", detail: "", status: 412 },
+      { kind: "not-found", detail: "" },
+    ]),
+  ).toBe(412);
   expect(statusOf([])).toBe(400);
 });
 

@@ -1,7 +1,7 @@
 import fc from "fast-check";
 import { expect, test } from "vitest";
 import { numberMatches, rangeMatches } from "../../../src/fhir/search/compare.ts";
-import { dateTest, datesOf } from "../../../src/fhir/search/date.ts";
+import { datesOf, dateTest } from "../../../src/fhir/search/date.ts";
 import { quantitiesOf, quantityTests } from "../../../src/fhir/search/quantity.ts";
 
 const now = Date.UTC(2016, 0, 1);
@@ -104,12 +104,12 @@ test("ne is the opposite of eq, ge is eq or gt, le is eq or lt, sa implies gt an
       const answer = Object.fromEntries(
         prefixes.map((prefix) => [prefix, rangeMatches({ prefix, ...asked }, stored.low, stored.high)]),
       );
-      expect(answer["ne"]).toBe(!answer["eq"]);
-      expect(answer["ge"]).toBe(answer["eq"] || answer["gt"]);
-      expect(answer["le"]).toBe(answer["eq"] || answer["lt"]);
-      if (answer["sa"]) expect(answer["gt"] && !answer["lt"] && !answer["ap"]).toBe(true);
-      if (answer["eb"]) expect(answer["lt"] && !answer["gt"] && !answer["ap"]).toBe(true);
-      expect([answer["sa"], answer["eb"], answer["ap"]].filter(Boolean)).toHaveLength(1);
+      expect(answer.ne).toBe(!answer.eq);
+      expect(answer.ge).toBe(answer.eq || answer.gt);
+      expect(answer.le).toBe(answer.eq || answer.lt);
+      if (answer.sa) expect(answer.gt && !answer.lt && !answer.ap).toBe(true);
+      if (answer.eb) expect(answer.lt && !answer.gt && !answer.ap).toBe(true);
+      expect([answer.sa, answer.eb, answer.ap].filter(Boolean)).toHaveLength(1);
     }),
   );
 });

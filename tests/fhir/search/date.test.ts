@@ -1,5 +1,5 @@
 import { expect, test } from "vitest";
-import { dateTest, datesOf, rangeOfDate } from "../../../src/fhir/search/date.ts";
+import { datesOf, dateTest, rangeOfDate } from "../../../src/fhir/search/date.ts";
 
 const iso = (ms: number | undefined) => (ms === undefined ? undefined : new Date(ms).toISOString());
 const range = (text: string) => {

@@ -35,7 +35,9 @@ test("the codes of all components are found under one operand", () => {
 
 test("combo-code asks the operands of code and component-code, which are indexed once", () => {
   const combo = atomsOf("Observation", "combo-code").map((atom) => atom.key);
-  const alone = [...atomsOf("Observation", "code"), ...atomsOf("Observation", "component-code")].map((atom) => atom.key);
+  const alone = [...atomsOf("Observation", "code"), ...atomsOf("Observation", "component-code")].map(
+    (atom) => atom.key,
+  );
   expect([...combo].sort()).toEqual([...alone].sort());
 });
 

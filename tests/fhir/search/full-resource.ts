@@ -36,14 +36,14 @@ function elementsOf(type: string, variant: number, depth: number): Record<string
       ? key.slice(0, -3) + choice.code.charAt(0).toUpperCase() + choice.code.slice(1)
       : key;
     const values = (element.isArray ? [0, 1] : [0]).map((i) =>
-      valueOf(choice.code, choice.targetProfile, variant + i, depth + 1),
+      sampleOf(choice.code, choice.targetProfile, variant + i, depth + 1),
     );
     if (values[0] !== undefined) members[name] = element.isArray ? values : values[0];
   }
   return members;
 }
 
-function valueOf(code: string, targets: readonly string[] | undefined, variant: number, depth: number): unknown {
+function sampleOf(code: string, targets: readonly string[] | undefined, variant: number, depth: number): unknown {
   if (code === "Reference") {
     const target = targets?.[variant % targets.length]?.split("/").at(-1) ?? "Patient";
     return { reference: `${target === "Resource" ? "Patient" : target}/r${variant}` };

@@ -13,10 +13,15 @@ test.each(ownSearchParameters.map((one) => [one.id, one] as const))("%s is a val
   expect(checkResource(definitions, one)).toEqual([]);
 });
 
-test.each(ownSearchParameters.map((one) => [one.id, one] as const))("%s fills a gap of R4 and finds a value", (_, one) => {
-  const [type = ""] = one.base;
-  const taken = officialSearchParameters().some((other) => other.code === one.code && other.base.includes(type as never));
-  expect(taken).toBe(false);
-  const atoms = definitions.parameters(type).get(one.code)?.atoms ?? [];
-  expect(atoms.flatMap((atom) => atom.read(fullResource(type, 0)))).not.toEqual([]);
-});
+test.each(ownSearchParameters.map((one) => [one.id, one] as const))(
+  "%s fills a gap of R4 and finds a value",
+  (_, one) => {
+    const [type = ""] = one.base;
+    const taken = officialSearchParameters().some(
+      (other) => other.code === one.code && other.base.includes(type as never),
+    );
+    expect(taken).toBe(false);
+    const atoms = definitions.parameters(type).get(one.code)?.atoms ?? [];
+    expect(atoms.flatMap((atom) => atom.read(fullResource(type, 0)))).not.toEqual([]);
+  },
+);

@@ -84,7 +84,9 @@ test("a summary or some elements may be asked for", () => {
 });
 
 test("inclusions are read in their order", () => {
-  expect(parsed("Observation", "_include=Observation:patient&_revinclude:iterate=Provenance:target").inclusions).toEqual([
+  expect(
+    parsed("Observation", "_include=Observation:patient&_revinclude:iterate=Provenance:target").inclusions,
+  ).toEqual([
     { direction: "include", sourceType: "Observation", param: "patient", iterate: false },
     { direction: "revinclude", sourceType: "Provenance", param: "target", iterate: true },
   ]);

@@ -58,6 +58,9 @@ test("no value, no entry", () => {
   expect(quantitiesOf(null, "1")).toEqual([]);
 });
 
-test.each(["much", "lt", "5,4", "5.4|http://unitsofmeasure.org", "0x10", "1e9999", "1e999"])("%o is refused", (query) => {
-  expect(quantityTests(query).ok).toBe(false);
-});
+test.each(["much", "lt", "5,4", "5.4|http://unitsofmeasure.org", "0x10", "1e9999", "1e999"])(
+  "%o is refused",
+  (query) => {
+    expect(quantityTests(query).ok).toBe(false);
+  },
+);

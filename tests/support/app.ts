@@ -1,0 +1,47 @@
+import type { FastifyInstance } from "fastify";
+import { buildApp } from "../../src/app.ts";
+import { tokenHash } from "../../src/http/access.ts";
+import { cursorsWith } from "../../src/http/cursor.ts";
+import { isReady } from "../../src/store/open.ts";
+import { ensureTenant } from "../../src/store/tenant.ts";
+import { type TestService, testService } from "./service.ts";
+
+/** The doors of a test service, with a token for its tenant and one for a stranger's. */
+export interface TestApp extends TestService {
+  readonly app: FastifyInstance;
+  readonly token: string;
+  readonly strangersToken: string;
+  /** Headers of a FHIR request with the tenant's token. */
+  readonly headers: { readonly authorization: string; readonly "content-type": string };
+}
+
+/** Builds the app on a database of its own. */
+export async function testApp(nowIso: string, options: { maxBodyBytes?: number } = {}): Promise<TestApp> {
+  const made = await testService(nowIso);
+  const stranger = await ensureTenant(made.database, "stranger");
+  const [token, strangersToken] = ["token-of-the-test", "token-of-a-stranger"];
+  const app = await buildApp({
+    service: made.service,
+    tokens: new Map([
+      [tokenHash(token), made.tenantId],
+      [tokenHash(strangersToken), stranger.tenantId],
+    ]),
+    cursors: cursorsWith(Buffer.alloc(32, 7)),
+    maxBodyBytes: options.maxBodyBytes ?? 1_000_000,
+    publicBaseUrl: "https://gate.test",
+    softwareVersion: "0.0.0",
+    startedIso: nowIso,
+    isReady: () => isReady(made.database),
+  });
+  return {
+    ...made,
+    app,
+    token,
+    strangersToken,
+    headers: { authorization: `Bearer ${token}`, "content-type": "application/fhir+json" },
+    close: async () => {
+      await app.close();
+      await made.close();
+    },
+  };
+}
