@@ -1,6 +1,6 @@
 /** A number, a literal, or a sign of JSON (RFC 8259, sections 2, 3 and 6). */
 const word = /-?(?:0|[1-9]\d*)(?:\.\d+)?(?:[eE][+-]?\d+)?|true|false|null|[[\]{},:]/y;
-const escape = /\\(?:["\\/bfnrt]|u[0-9a-fA-F]{4})/y;
+const escaped = /\\(?:["\\/bfnrt]|u[0-9a-fA-F]{4})/y;
 const space = /[ \t\n\r]*/y;
 
 type Expected = "value" | "value-or-]" | "name" | "name-or-}" | ":" | ", or end" | "nothing";
@@ -41,8 +41,8 @@ function stringAt(text: string, start: number): string | undefined {
     if (one === '"') return text.slice(start, position + 1);
     // Section 7 forbids control characters inside a string.
     if (one < " ") return undefined;
-    escape.lastIndex = position;
-    const length = one === "\\" ? escape.exec(text)?.[0].length : 1;
+    escaped.lastIndex = position;
+    const length = one === "\\" ? escaped.exec(text)?.[0].length : 1;
     if (length === undefined) return undefined;
     position += length;
   }

@@ -30,7 +30,7 @@ function placeOf(base: string, path: readonly PropertyKey[]): string {
 
 function refusalsOfIssue(issue: z.core.$ZodIssue, place: string): Refusal[] {
   if (issue.code === "unrecognized_keys") {
-    return issue.keys.slice(0, mostRefusals).map((key) => {
+    return issue.keys.map((key) => {
       const detail = `The format has no field "${shown(key)}". Leave it out, or correct its spelling.`;
       return { kind: "structure", detail, at: place === "" ? shown(key) : `${place}.${shown(key)}` };
     });

@@ -57,9 +57,8 @@ describe("the id of a session", () => {
   });
 
   test("is the same when other values differ, so that a contradiction is seen as one", () => {
-    expect(sessionId("machine-1", { ...record, end: "2026-04-09T07:20:00Z", leakLitresPerMinute: 3 }, "session")).toBe(
-      id,
-    );
+    const other: SessionRecord = { ...record, end: "2026-04-09T07:20:00Z", leakLitresPerMinute: 3 };
+    expect(sessionId("machine-1", other, "session")).toBe(id);
   });
 
   test.each<[string, string, Pick<SessionRecord, "sequenceNumber" | "start">]>([

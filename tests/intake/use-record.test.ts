@@ -191,6 +191,17 @@ test("the example in CSV says the same as the example in JSON", () => {
   expect(json.value.sessions.length).toBeGreaterThan(1);
 });
 
+test("the JSON and the CSV shown in docs/use-record-format.md are read and say the same", () => {
+  const text = readFileSync(new URL("../../docs/use-record-format.md", import.meta.url), "utf8");
+  const [json, csv] = ["json", "csv"].map(
+    (name) => new RegExp(`\`\`\`${name}\\n(.*?)\`\`\``, "s").exec(text)?.[1] ?? "",
+  );
+  const [fromJson, fromCsv] = [read(json), read(csv, { contentType: "text/csv" })];
+  expect(fromCsv.envelope).toEqual(fromJson.envelope);
+  expect(fromCsv.sessions.map(({ record }) => record)).toEqual(fromJson.sessions.map(({ record }) => record));
+  expect([fromJson.sessions.length, fromJson.refusedSessions, fromCsv.refusedSessions]).toEqual([1, [], []]);
+});
+
 describe("whatever arrives, there is an answer and no exception", () => {
   const types = fc.constantFrom("application/json", "text/csv", "application/gzip", "image/png");
   const encodings = fc.constantFrom("", "gzip", "identity", "br");
