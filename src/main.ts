@@ -9,6 +9,8 @@ import { type Config, readConfig } from "./config.ts";
 import { localDayOf } from "./domain/local-day.ts";
 import { defaultThresholds } from "./domain/thresholds.ts";
 import { createDefinitions } from "./fhir/definitions.ts";
+import { ownProfiles } from "./fhir/profiles/own-profiles.ts";
+import { profileResources } from "./fhir/profiles/profile.ts";
 import { jobsOf, jobTimetable } from "./flows/jobs.ts";
 import { rebuild } from "./flows/rebuild.ts";
 import type { Service } from "./flows/service.ts";
@@ -16,6 +18,7 @@ import { type AccessTokens, tokenHash } from "./http/access.ts";
 import { cursorsWith } from "./http/cursor.ts";
 import { cursorKey, demoToken, writeDemoAccess } from "./http/demo-access.ts";
 import type { Doors } from "./http/doors.ts";
+import { useRecordJsonSchema } from "./intake/use-record-schema.ts";
 import type { Database } from "./store/database.ts";
 import { isReady, type OpenStore, openStore } from "./store/open.ts";
 import { ensureTenant } from "./store/tenant.ts";
@@ -33,7 +36,7 @@ async function softwareVersion(): Promise<string> {
 function serviceOn(database: Database, config: Config, log: Logger): Service {
   return {
     database,
-    definitions: createDefinitions({ types: config.RESOURCE_TYPES }),
+    definitions: createDefinitions({ types: config.RESOURCE_TYPES, profiles: () => profileResources(ownProfiles) }),
     thresholds: defaultThresholds,
     defaultZone: config.DEFAULT_ZONE,
     now: () => Date.now(),
@@ -184,7 +187,9 @@ async function withService(work: (service: Service) => Promise<void>): Promise<v
 }
 
 async function writeOpenApi(): Promise<void> {
-  await writeFile(new URL("../openapi/openapi.json", import.meta.url), await freshOpenApi(await softwareVersion()));
+  const folder = new URL("../openapi/", import.meta.url);
+  await writeFile(new URL("openapi.json", folder), await freshOpenApi(await softwareVersion()));
+  await writeFile(new URL("use-record.schema.json", folder), `${JSON.stringify(useRecordJsonSchema(), null, 2)}\n`);
 }
 
 const commands: Readonly<Record<string, () => Promise<void>>> = {

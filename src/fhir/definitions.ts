@@ -93,18 +93,22 @@ const columnParameters = new Set(["_id", "_lastUpdated"]);
 export function createDefinitions(options: {
   types: readonly string[] | "default" | "all";
   searchParameters?: readonly SearchParameter[];
-  profiles?: readonly StructureDefinition[];
+  /** Made when the first resource claims one: their snapshots take a second to build. */
+  profiles?: () => readonly StructureDefinition[];
 }): Definitions {
   loadStructures();
   const types = chosenTypes(options.types);
   const on = new Set(types);
   const added = options.searchParameters ?? ownSearchParameters;
-  const profiles = new Map((options.profiles ?? []).map((one) => [one.url, one]));
+  let profiles: ReadonlyMap<string, StructureDefinition> | undefined;
   const cache = new Map<string, ReadonlyMap<string, Parameter>>();
   return {
     types,
     has: (type) => on.has(type),
-    profile: (url) => profiles.get(url),
+    profile(url) {
+      profiles ??= new Map((options.profiles?.() ?? []).map((one) => [one.url ?? "", one]));
+      return profiles.get(url);
+    },
     parameters(type) {
       const known = cache.get(type);
       if (known !== undefined) return known;

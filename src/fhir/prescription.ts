@@ -164,7 +164,7 @@ export function planResources(plan: {
         },
       ],
     },
-    parameter: parametersOf(profile),
+    ...(parametersOf(profile).length === 0 ? {} : { parameter: parametersOf(profile) }),
     subject,
     ...timingOf(profile.schedule),
   }));

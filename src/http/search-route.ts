@@ -3,6 +3,7 @@ import { type SearchsetParts, searchsetText } from "../fhir/bundle.ts";
 import { issueOf } from "../fhir/outcome.ts";
 import { parseSearch } from "../fhir/search/parse.ts";
 import type { SearchQuery } from "../fhir/search/query.ts";
+import { subsetText } from "../fhir/subset.ts";
 import { search } from "../flows/search-resources.ts";
 import type { Doors } from "./doors.ts";
 import { fhirBase, fhirJson, valueOf } from "./fhir-answer.ts";
@@ -29,7 +30,7 @@ export async function searchRoute(doors: Doors, request: FastifyRequest, reply: 
   const next = page.more && last !== undefined ? doors.cursors.write({ type, after: last.sortValues }) : undefined;
   const text = searchsetText({
     baseUrl: base,
-    matches: page.matches,
+    matches: page.matches.map((one) => ({ ...one, body: subsetText(one.body, query) })),
     included,
     links: linksOf(`${base}/${type}`, query, cursor, next),
     ...(page.total === undefined ? {} : { total: page.total }),

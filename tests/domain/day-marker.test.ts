@@ -37,7 +37,14 @@ const picture: Picture = {
   coverage: [],
   parts: [{ partId: "c1", kind: "circuit", fittedDay: "2026-06-02" }],
   contraindications: [
-    { flagId: "f", code: "haemoptysis", title: "Haemoptysis", class: "absolute", active: true, startMs: at("2026-06-05T10:00:00Z") },
+    {
+      flagId: "f",
+      code: "haemoptysis",
+      title: "Haemoptysis",
+      class: "absolute",
+      active: true,
+      startMs: at("2026-06-05T10:00:00Z"),
+    },
   ],
   absences: [],
   tasks: [],

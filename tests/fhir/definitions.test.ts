@@ -89,7 +89,7 @@ test("parameters of one's own are added and replace none of R4", () => {
 
 test("a profile is known by its url", () => {
   const profile = { resourceType: "StructureDefinition", url: "http://example.org/p" } as StructureDefinition;
-  const definitions = createDefinitions({ types: "default", profiles: [profile] });
+  const definitions = createDefinitions({ types: "default", profiles: () => [profile] });
   expect(definitions.profile("http://example.org/p")).toBe(profile);
   expect(definitions.profile("http://example.org/q")).toBeUndefined();
 });

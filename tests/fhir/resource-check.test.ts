@@ -93,7 +93,7 @@ function withSubject(): StructureDefinition {
 }
 
 test("a profile that is known is checked when a resource claims it, with or without a version", () => {
-  const strict = createDefinitions({ types: "default", profiles: [withSubject()] });
+  const strict = createDefinitions({ types: "default", profiles: () => [withSubject()] });
   const claims = (profile: string) => ({ ...observation, meta: { profile: [profile] } });
   expect(checkResource(strict, observation)).toEqual([]);
   for (const url of ["http://example.org/with-subject", "http://example.org/with-subject|1.0"]) {

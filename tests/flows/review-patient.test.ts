@@ -236,17 +236,21 @@ test("the worker carries out what writes have queued, and a missed fortnight is 
 });
 
 test("ids of Tasks do not depend on chance: another database comes to the same ones", async () => {
+  const raiseOne = async () => {
+    await person("twin", "2026-04-01");
+    await keepsUp("twin");
+    await review("twin");
+    return (await tasks("twin")).map((task) => task.id);
+  };
+  const ours = here;
+  const first = await raiseOne();
   const there = await testService("2026-06-10T12:00:00Z");
   try {
-    const ours = here;
     here = { ...there, service: { ...there.service, newId: () => randomUUID() } };
-    await person("crowd", "2026-04-01");
-    await keepsUp("crowd");
-    await review("crowd");
-    const [theirs] = await tasks("crowd");
-    here = ours;
-    expect((await tasks("crowd")).map((task) => task.id)).toEqual([theirs?.id]);
+    expect(await raiseOne()).toEqual(first);
+    expect(first).toHaveLength(1);
   } finally {
+    here = ours;
     await there.close();
   }
 });

@@ -91,7 +91,7 @@ test("the use record to try, seed/examples/use-record.json, is the newcomer's of
 
 test("seed/examples holds the examples that are checked and nothing else", () => {
   const files = readdirSync(new URL("../../seed/examples/", import.meta.url));
-  expect(files.sort()).toEqual([...Object.keys(exampleFiles), "use-record.json"].sort());
+  expect(files.sort()).toEqual([...Object.keys(exampleFiles), "use-record.csv", "use-record.json"].sort());
 });
 
 test("every resource of the story conforms to R4, has its own address, and refers to none that is missing", () => {
