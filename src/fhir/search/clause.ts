@@ -123,6 +123,8 @@ function stringClause(
   const anyOf = values.map((one) => (match === "exact" ? unescaped(one) : foldString(unescaped(one))));
   // An empty text would be the start of every other.
   if (anyOf.includes("")) return no("value", name, "The value has no letter or digit to look for.");
+  // No FHIR string has it (https://hl7.org/fhir/R4/datatypes.html#string), and PostgreSQL takes no text with it.
+  if (anyOf.some((one) => one.includes("\u0000"))) return no("value", name, "A FHIR string has no NUL character.");
   return accepted({ kind: "string", keys, match, anyOf });
 }
 

@@ -2,13 +2,31 @@ import { accepted, type Result, refused } from "../../domain/result.ts";
 import type { DateEntry } from "./index-values.ts";
 import type { Prefix, RangeTest } from "./query.ts";
 
-const shape = /^(\d{4})(?:-(\d\d)(?:-(\d\d)(?:[T ](\d\d):(\d\d)(?::(\d\d)(?:\.(\d+))?)?(Z|[+-]\d\d:\d\d)?)?)?)?$/;
+const shape =
+  /^(?!0000)(\d{4})(?:-(\d\d)(?:-(\d\d)(?:[T ](\d\d):(\d\d)(?::(\d\d)(?:\.(\d+))?)?(Z|[+-]\d\d:\d\d)?)?)?)?$/;
 
 /**
  * The half-open range of instants that a date of any precision covers, in epoch milliseconds; undefined when it is
  * none. Dates and times without a zone are read in UTC (https://hl7.org/fhir/R4/search.html#date).
  */
 export function rangeOfDate(text: string): { lowMs: number; highMs: number } | undefined {
+  const range = unboundedRange(text);
+  return range && { lowMs: withinYears(range.lowMs), highMs: withinYears(range.highMs) };
+}
+
+const firstYearMs = new Date(0).setUTCFullYear(1, 0, 1);
+const endOfYearsMs = Date.UTC(10_000);
+
+/**
+ * R4 writes years 1 to 9999 (https://hl7.org/fhir/R4/datatypes.html#date), so what lies outside is beyond every date;
+ * an end of 9999-12-31 is how many systems write that there is none. PostgreSQL reads no ISO text of such an instant.
+ */
+function withinYears(ms: number): number {
+  if (ms < firstYearMs) return Number.NEGATIVE_INFINITY;
+  return ms >= endOfYearsMs ? Number.POSITIVE_INFINITY : ms;
+}
+
+function unboundedRange(text: string): { lowMs: number; highMs: number } | undefined {
   const match = shape.exec(text);
   if (match === null) return undefined;
   const [, yearText, monthText, dayText, hourText, minuteText, secondText, fraction, zone] = match;
@@ -75,12 +93,15 @@ interface DatedShape {
 export function dateTest(value: string, nowMs: number): Result<RangeTest> {
   const prefix = (/^(eq|ne|gt|lt|ge|le|sa|eb|ap)(?=\d)/.exec(value)?.[0] ?? "") as Prefix | "";
   const text = value.slice(prefix.length);
-  const range = rangeOfDate(text.replace(/ (\d\d:\d\d)$/, "+$1"));
+  const range = unboundedRange(text.replace(/ (\d\d:\d\d)$/, "+$1"));
   if (range === undefined) {
     const detail = `"${value.slice(0, 64)}" is no date. Write YYYY, YYYY-MM, YYYY-MM-DD or a time with seconds and zone (a "+" in a URL is "%2B"), with an optional prefix such as ge.`;
     return refused({ kind: "value", detail, status: 400 });
   }
-  if (prefix !== "ap") return accepted({ prefix: prefix === "" ? "eq" : prefix, low: range.lowMs, high: range.highMs });
-  const widening = Math.abs(nowMs - range.lowMs) / 10;
-  return accepted({ prefix, low: range.lowMs - widening, high: range.highMs + widening });
+  const widening = prefix === "ap" ? Math.abs(nowMs - range.lowMs) / 10 : 0;
+  return accepted({
+    prefix: prefix === "" ? "eq" : prefix,
+    low: withinYears(range.lowMs - widening),
+    high: withinYears(range.highMs + widening),
+  });
 }

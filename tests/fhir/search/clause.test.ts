@@ -207,6 +207,11 @@ test("a string of accents alone would match everything and is refused", () => {
   expect(refusal("Patient", "family", " ")).toMatchObject({ kind: "value" });
 });
 
+// https://hl7.org/fhir/R4/datatypes.html#string: no characters below U+0020 except tab, line feed and carriage return.
+test.each(["family", "family:exact", "family:contains"])("a NUL in %s is refused", (name) => {
+  expect(refusal("Patient", name, "a\u0000b")).toMatchObject({ kind: "value", at: name, status: 400 });
+});
+
 test("two hundred alternatives may be asked for at once, not more", () => {
   const many = (count: number) => Array.from({ length: count }, (_, i) => `c${i}`).join(",");
   expect(clause("Observation", "code", many(200)).kind).toBe("terms");

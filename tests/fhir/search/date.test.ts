@@ -28,12 +28,29 @@ test("a year of the first century is not one of the twentieth", () => {
   expect(range("0050")[0]).toBe("0050-01-01T00:00:00.000Z");
 });
 
-test.each(["2026-02-30", "2026-13", "2026-00-10", "2026-01-01T24:00:00Z", "26-01-01", "today", ""])(
-  "%o is no date",
-  (text) => {
-    expect(rangeOfDate(text)).toBeUndefined();
-  },
-);
+// https://hl7.org/fhir/R4/datatypes.html#date: the pattern of a date has years 0001 to 9999.
+test("what reaches beyond the years that R4 can write has no end, or no beginning", () => {
+  expect(rangeOfDate("9999-12-31")).toEqual({ lowMs: Date.UTC(9999, 11, 31), highMs: Number.POSITIVE_INFINITY });
+  expect(rangeOfDate("9999-12-30")?.highMs).toBe(Date.UTC(9999, 11, 31));
+  expect(rangeOfDate("0001-01-01T00:00:00+14:00")?.lowMs).toBe(Number.NEGATIVE_INFINITY);
+  expect(range("0001-01-01")).toEqual(["0001-01-01T00:00:00.000Z", "0001-01-02T00:00:00.000Z"]);
+  expect(dateTest("ap0001", Date.UTC(2026, 0))).toMatchObject({ value: { low: Number.NEGATIVE_INFINITY } });
+  expect(dateTest("ap9999", Date.UTC(2026, 0))).toMatchObject({ value: { high: Number.POSITIVE_INFINITY } });
+});
+
+test.each([
+  "0000",
+  "0000-01-01",
+  "2026-02-30",
+  "2026-13",
+  "2026-00-10",
+  "2026-01-01T24:00:00Z",
+  "26-01-01",
+  "today",
+  "",
+])("%o is no date", (text) => {
+  expect(rangeOfDate(text)).toBeUndefined();
+});
 
 test("a period that has no end yet goes on for ever, one without a start was always so", () => {
   const [open] = datesOf({ start: "2026-03-01" }, "1");
