@@ -5,7 +5,7 @@ import type { EpochMs, LocalDay } from "../../src/domain/time.ts";
 import { chestInfectionCondition, hospitalStay } from "../../src/fhir/absence.ts";
 import { contraindicationFlag } from "../../src/fhir/contraindication.ts";
 import { machineResource, partResource } from "../../src/fhir/device.ts";
-import { machineUse, partUse } from "../../src/fhir/device-use.ts";
+import { deviceUseStatement } from "../../src/fhir/device-use.ts";
 import { patientResource } from "../../src/fhir/patient.ts";
 import { planResources } from "../../src/fhir/prescription.ts";
 import { machines } from "./machines.ts";
@@ -54,7 +54,7 @@ function patientOf(person: Person, today: LocalDay): Identified {
 function machineUsesOf(person: Person, today: LocalDay): Identified[] {
   return person.loans.map((loan, index) => {
     const { startMs, endMs } = timeOfLoan(loan, today, person.zone);
-    return machineUse({
+    return deviceUseStatement({
       id: `use-${shortId(person)}-machine-${index + 1}`,
       deviceId: machineId(loan.serial),
       patientId: person.id,
@@ -79,7 +79,7 @@ function partsOf(person: Person, today: LocalDay): Identified[] {
     const end = endOf(Math.min(next, returned));
     return [
       partResource({ id, kind, machineId: machineId(machine) }),
-      partUse({ id: `use-of-${id}`, deviceId: id, patientId: person.id, start: isoOf(startMs), ...end }),
+      deviceUseStatement({ id: `use-of-${id}`, deviceId: id, patientId: person.id, start: isoOf(startMs), ...end }),
     ];
   });
 }

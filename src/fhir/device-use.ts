@@ -66,8 +66,8 @@ interface UseParts {
   readonly end?: string;
 }
 
-/** A machine handed over to a person, until `end` when it is back. */
-export function machineUse(use: UseParts): DeviceUseStatement & { id: string } {
+/** A machine handed over to a person until `end`, or a part fitted until then; the Device tells which. */
+export function deviceUseStatement(use: UseParts): DeviceUseStatement & { id: string } {
   return {
     resourceType: "DeviceUseStatement",
     id: use.id,
@@ -77,6 +77,3 @@ export function machineUse(use: UseParts): DeviceUseStatement & { id: string } {
     device: { reference: `Device/${use.deviceId}` },
   };
 }
-
-/** A part fitted to a person's machine; the same shape, the Device tells them apart. */
-export const partUse = machineUse;

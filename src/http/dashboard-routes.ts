@@ -5,7 +5,7 @@ import { patientDays } from "../flows/patient-days.ts";
 import { requireToken } from "./access.ts";
 import { type ApiInstance, caseloadRowSchema, daySchema, measureSchema } from "./api-schemas.ts";
 import { cautions, type Doors } from "./doors.ts";
-import { valueOf } from "./fhir-answer.ts";
+import { answered } from "./fhir-answer.ts";
 
 const caseloadQuery = z.object({
   sort: z.enum(["name", "urgency", "sessions-completed", "days-used", "last-record", "next-part-due"]).default("name"),
@@ -108,7 +108,7 @@ function daysRoute(app: ApiInstance, doors: Doors): void {
     async (request) => {
       const { firstDay, endDay } = request.query;
       const asked = { ...(firstDay === undefined ? {} : { firstDay }), ...(endDay === undefined ? {} : { endDay }) };
-      const found = valueOf(await patientDays(doors.service, request.tenantId, request.params.patientId, asked));
+      const found = answered(await patientDays(doors.service, request.tenantId, request.params.patientId, asked));
       const days = found.days.map(({ cycles, bestPeakCoughFlowLitresPerMinute, markers, ...day }) => ({
         ...day,
         cycles: cycles ?? null,

@@ -22,12 +22,12 @@ export function fhirBase(doors: Doors, request: FastifyRequest): string {
 }
 
 /** What flows answer: a value, or refusals. */
-type Answered<T> =
+type Answer<T> =
   | { readonly ok: true; readonly value: T }
   | { readonly ok: false; readonly refusals: readonly Refused[] };
 
 /** The value of a result, or its refusals thrown to the error handler. */
-export function valueOf<T>(result: Answered<T>): T {
+export function answered<T>(result: Answer<T>): T {
   if (result.ok) return result.value;
   throw new RefusedRequest(result.refusals);
 }
@@ -42,8 +42,7 @@ function versionHeaders(reply: FastifyReply, stored: Stored): FastifyReply {
 export function sendResource(request: FastifyRequest, reply: FastifyReply, stored: Stored): FastifyReply {
   versionHeaders(reply, stored);
   const known = request.headers["if-none-match"];
-  if (known !== undefined && known.split(",").some((tag) => tag.trim() === `W/"${stored.version}"`))
-    return reply.code(304).send();
+  if (known?.split(",").some((tag) => tag.trim() === `W/"${stored.version}"`)) return reply.code(304).send();
   return reply.type(fhirJson).send(stored.body);
 }
 

@@ -36,7 +36,7 @@ export function bodyText(request: FastifyRequest, maxBytes: number): string {
 
 /** Refuses an Accept header or `_format` that asks for anything but JSON (https://hl7.org/fhir/R4/http.html#mime-type). */
 export function requireJson(request: FastifyRequest): void {
-  const asked = (request.query as { _format?: unknown })["_format"];
+  const asked = (request.query as { _format?: unknown })._format;
   const wanted = typeof asked === "string" ? asked : (request.headers.accept ?? "*/*");
   if (wanted === "json" || /\*\/\*|application\/\*|json/.test(wanted)) return;
   const detail = "Only JSON is answered here: ask for application/fhir+json.";
@@ -56,7 +56,7 @@ export function ifMatchVersion(request: FastifyRequest): number | undefined {
 
 /** What the client prefers (https://hl7.org/fhir/R4/http.html#ops). */
 export function preferenceOf(request: FastifyRequest): { return: string; handling: "strict" | "lenient" } {
-  const header = String(request.headers["prefer"] ?? "");
+  const header = String(request.headers.prefer ?? "");
   return {
     return: /return=(minimal|representation|OperationOutcome)/.exec(header)?.[1] ?? "representation",
     handling: /handling=strict/.test(header) ? "strict" : "lenient",

@@ -7,7 +7,7 @@ import { createResource, deleteResource, updateResource } from "../flows/write-r
 import { requireToken } from "./access.ts";
 import type { Doors } from "./doors.ts";
 import { RefusedRequest, sendRefusals } from "./errors.ts";
-import { fhirBase, fhirJson, sendResource, sendWritten, valueOf } from "./fhir-answer.ts";
+import { answered, fhirBase, fhirJson, sendResource, sendWritten } from "./fhir-answer.ts";
 import { bodyText, ifMatchVersion, keepBodiesAsBytes, requireJson } from "./fhir-request.ts";
 import { searchRoute } from "./search-route.ts";
 
@@ -43,7 +43,7 @@ function bundleRoute(app: FastifyInstance, doors: Doors): void {
   app.post("/", async (request, reply) => {
     const text = bodyText(request, doors.maxBodyBytes);
     const answer = await transact(doors.service, request.tenantId, text, fhirBase(doors, request));
-    return reply.type(fhirJson).send(valueOf(answer));
+    return reply.type(fhirJson).send(answered(answer));
   });
 }
 
@@ -51,23 +51,23 @@ function instanceRoutes(app: FastifyInstance, doors: Doors): void {
   const { service } = doors;
   app.get<{ Params: Target }>("/:type/:id", async (request, reply) => {
     const { type, id } = request.params;
-    return sendResource(request, reply, valueOf(await read(service, request.tenantId, type, id)));
+    return sendResource(request, reply, answered(await read(service, request.tenantId, type, id)));
   });
   app.get<{ Params: Target & { version: string } }>("/:type/:id/_history/:version", async (request, reply) => {
     const { type, id, version } = request.params;
     const target = { type, id, version: /^\d{1,9}$/.test(version) ? Number(version) : 0 };
-    return sendResource(request, reply, valueOf(await readOneVersion(service, request.tenantId, target)));
+    return sendResource(request, reply, answered(await readOneVersion(service, request.tenantId, target)));
   });
   app.put<{ Params: Target }>("/:type/:id", async (request, reply) => {
     const ifVersion = ifMatchVersion(request);
     const target = { ...request.params, ...(ifVersion === undefined ? {} : { ifVersion }) };
     const written = await updateResource(service, request.tenantId, target, bodyText(request, doors.maxBodyBytes));
-    return sendWritten(doors, request, reply, valueOf(written));
+    return sendWritten(doors, request, reply, answered(written));
   });
   app.delete<{ Params: Target }>("/:type/:id", async (request, reply) => {
     const ifVersion = ifMatchVersion(request);
     const target = { ...request.params, ...(ifVersion === undefined ? {} : { ifVersion }) };
-    const { version } = valueOf(await deleteResource(service, request.tenantId, target));
+    const { version } = answered(await deleteResource(service, request.tenantId, target));
     if (version !== undefined) reply.header("ETag", `W/"${version}"`);
     return reply.code(204).send();
   });
@@ -77,7 +77,7 @@ function typeRoutes(app: FastifyInstance, doors: Doors): void {
   app.post<{ Params: { type: string } }>("/:type", async (request, reply) => {
     const text = bodyText(request, doors.maxBodyBytes);
     const written = await createResource(doors.service, request.tenantId, request.params.type, text);
-    return sendWritten(doors, request, reply, valueOf(written));
+    return sendWritten(doors, request, reply, answered(written));
   });
   app.get<{ Params: { type: string } }>("/:type", (request, reply) => searchRoute(doors, request, reply));
   app.post<{ Params: { type: string } }>("/:type/_search", (request, reply) => searchRoute(doors, request, reply));

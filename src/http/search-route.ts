@@ -6,7 +6,7 @@ import type { SearchQuery } from "../fhir/search/query.ts";
 import { subsetText } from "../fhir/subset.ts";
 import { search } from "../flows/search-resources.ts";
 import type { Doors } from "./doors.ts";
-import { fhirBase, fhirJson, valueOf } from "./fhir-answer.ts";
+import { answered, fhirBase, fhirJson } from "./fhir-answer.ts";
 import { preferenceOf, searchParameters } from "./fhir-request.ts";
 
 const defaultCount = 20;
@@ -23,8 +23,8 @@ export async function searchRoute(doors: Doors, request: FastifyRequest, reply: 
     nowMs: doors.service.now(),
   });
   const cursor = params.find(([name]) => name === "_cursor")?.[1];
-  const query = withPlace(valueOf(parsed), cursor === undefined ? undefined : doors.cursors.read(cursor));
-  const { page, included } = valueOf(await search(doors.service, request.tenantId, query));
+  const query = withPlace(answered(parsed), cursor === undefined ? undefined : doors.cursors.read(cursor));
+  const { page, included } = answered(await search(doors.service, request.tenantId, query));
   const base = fhirBase(doors, request);
   const last = page.matches.at(-1);
   const next = page.more && last !== undefined ? doors.cursors.write({ type, after: last.sortValues }) : undefined;

@@ -12,7 +12,7 @@ import {
 } from "./api-schemas.ts";
 import type { Doors } from "./doors.ts";
 import { RefusedRequest } from "./errors.ts";
-import { valueOf } from "./fhir-answer.ts";
+import { answered } from "./fhir-answer.ts";
 
 const uploadId = z.object({ uploadId: z.string().regex(/^upload-[0-9a-f]{40}$/) });
 
@@ -49,7 +49,7 @@ function intakeRoute(app: ApiInstance, doors: Doors): void {
         contentEncoding: (request.headers["content-encoding"] ?? "identity").slice(0, 40),
       };
       const report = await recordUse(doors.service, request.tenantId, arrived, { maxBytes: doors.maxBodyBytes });
-      return sendReport(reply, valueOf(report));
+      return sendReport(reply, answered(report));
     },
   );
 }
@@ -98,7 +98,7 @@ function readingRoutes(app: ApiInstance, doors: Doors): void {
       },
     },
     async (request) => {
-      const found = valueOf(await upload(doors.service, request.tenantId, request.params.uploadId));
+      const found = answered(await upload(doors.service, request.tenantId, request.params.uploadId));
       return {
         ...summaryOf(found),
         refusedRecords: found.refusedRecords.map((one) => ({ ...one, sessionId: one.sessionId ?? undefined })),
@@ -109,7 +109,7 @@ function readingRoutes(app: ApiInstance, doors: Doors): void {
     "/uploads/:uploadId/content",
     { schema: { summary: "The bytes of an upload, exactly as they arrived", tags: ["Use records"], params: uploadId } },
     async (request, reply) => {
-      const found = valueOf(await uploadBytes(doors.service, request.tenantId, request.params.uploadId));
+      const found = answered(await uploadBytes(doors.service, request.tenantId, request.params.uploadId));
       // As a download, whatever the sender called it: nothing that arrived is ever shown as a page.
       return reply
         .type("application/octet-stream")

@@ -95,7 +95,7 @@ export async function readPatients(session: TenantSession, patientIds: readonly 
     "select to_jsonb(p) as patient from patient p where tenant_id = $1 and patient_id = any($2::text[])",
     [session.tenantId, patientIds],
   );
-  return rows.map((row) => patientOf(row["patient"] as Record<string, unknown>));
+  return rows.map((row) => patientOf(row.patient as Record<string, unknown>));
 }
 
 /** Plans of these patients with their profiles, by patient id. */
@@ -119,14 +119,14 @@ export async function readPlans(session: TenantSession, patientIds: readonly str
 
 function patientOf(row: Record<string, unknown>): PatientFacts {
   return withoutNulls<PatientFacts>({
-    patientId: row["patient_id"],
-    zone: row["zone"],
-    sortName: row["sort_name"],
-    active: row["active"],
-    birthDay: row["birth_day"],
-    deceasedDay: row["deceased_day"],
-    replacedBy: row["replaced_by"],
-    organizationId: row["organization_id"],
+    patientId: row.patient_id,
+    zone: row.zone,
+    sortName: row.sort_name,
+    active: row.active,
+    birthDay: row.birth_day,
+    deceasedDay: row.deceased_day,
+    replacedBy: row.replaced_by,
+    organizationId: row.organization_id,
   });
 }
 

@@ -19,9 +19,9 @@ const { values } = parseArgs({
 const size = { patients: Number(values.patients), days: Number(values.days) };
 
 const folder = await mkdtemp(join(tmpdir(), "tidegate-bench-"));
-const embedded = process.env["DATABASE_URL"] ? undefined : await startEmbeddedPostgres({ dataFolder: folder });
+const embedded = process.env.DATABASE_URL ? undefined : await startEmbeddedPostgres({ dataFolder: folder });
 try {
-  const server = process.env["DATABASE_URL"] ?? embedded?.connectionString ?? "";
+  const server = process.env.DATABASE_URL ?? embedded?.connectionString ?? "";
   const name = `tidegate_bench_${process.pid}`;
   await onServer(server, `create database ${name}`);
   const address = new URL(server);

@@ -3,7 +3,7 @@ import type { Task } from "@medplum/fhirtypes";
 import { afterAll, beforeAll, expect, test } from "vitest";
 import { contraindicationFlag } from "../../src/fhir/contraindication.ts";
 import { machineResource, partResource } from "../../src/fhir/device.ts";
-import { machineUse, partUse } from "../../src/fhir/device-use.ts";
+import { deviceUseStatement } from "../../src/fhir/device-use.ts";
 import { patientResource } from "../../src/fhir/patient.ts";
 import { planResources } from "../../src/fhir/prescription.ts";
 import { jobsOf, jobTimetable, queueReviewsByTime } from "../../src/flows/jobs.ts";
@@ -38,9 +38,9 @@ async function person(id: string, fitted = "2026-06-01"): Promise<void> {
     here,
     patientResource({ id, family: id, given: "Given" }),
     machineResource({ id: `m-${id}`, serialNumber: `s-${id}` }),
-    machineUse({ id: `mu-${id}`, deviceId: `m-${id}`, patientId: id, start: "2026-01-01" }),
+    deviceUseStatement({ id: `mu-${id}`, deviceId: `m-${id}`, patientId: id, start: "2026-01-01" }),
     partResource({ id: `c-${id}`, kind: "circuit", machineId: `m-${id}` }),
-    partUse({ id: `cu-${id}`, deviceId: `c-${id}`, patientId: id, start: fitted }),
+    deviceUseStatement({ id: `cu-${id}`, deviceId: `c-${id}`, patientId: id, start: fitted }),
     ...requests,
     plan,
   );
@@ -117,9 +117,15 @@ test("an overdue circuit raises one Task, however often it is reviewed, and fitt
   expect(task?.restriction?.period?.end).toBeDefined();
   await put(
     here,
-    partUse({ id: "cu-circuit", deviceId: "c-circuit", patientId: "circuit", start: "2026-04-01", end: "2026-06-09" }),
+    deviceUseStatement({
+      id: "cu-circuit",
+      deviceId: "c-circuit",
+      patientId: "circuit",
+      start: "2026-04-01",
+      end: "2026-06-09",
+    }),
     partResource({ id: "c2-circuit", kind: "circuit", machineId: "m-circuit" }),
-    partUse({ id: "cu2-circuit", deviceId: "c2-circuit", patientId: "circuit", start: "2026-06-10" }),
+    deviceUseStatement({ id: "cu2-circuit", deviceId: "c2-circuit", patientId: "circuit", start: "2026-06-10" }),
   );
   await review("circuit");
   const [closed] = await tasks("circuit");

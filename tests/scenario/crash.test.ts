@@ -29,7 +29,7 @@ afterAll(async () => {
 async function start(): Promise<{ process: ChildProcess; origin: string }> {
   const child = spawn(process.execPath, ["src/main.ts"], {
     env: {
-      PATH: process.env["PATH"],
+      PATH: process.env.PATH,
       PORT: "0",
       DATA_DIR: folder,
       DATABASE_URL: connectionString,

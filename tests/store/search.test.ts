@@ -126,6 +126,32 @@ test("every prefix finds the same numbers in the database as in memory, open end
   }
 });
 
+// https://hl7.org/fhir/R4/datatypes.html#date: years 0001 to 9999 are dates.
+test("a stay whose end is written as 9999-12-31 is stored, and found as one that goes on", async () => {
+  const tenantId = await freshTenant("edges");
+  const stay = (id: string, start: string, end: string): Resource => ({
+    resourceType: "Encounter",
+    id,
+    status: "in-progress",
+    class: { code: "IMP" },
+    period: { start, end },
+  });
+  await save(tenantId, [
+    resourceRow(stay("ended", "2026-01-01", "2026-01-05")),
+    resourceRow(stay("going-on", "2026-01-01", "9999-12-31")),
+    resourceRow(stay("from-the-first", "0001-01-01T00:00:00+14:00", "2026-01-05")),
+  ]);
+  expect(await idsOf(tenantId, parsed("Encounter", "date=gt2500"))).toEqual(["going-on"]);
+  expect(await idsOf(tenantId, parsed("Encounter", "date=lt0002"))).toEqual(["from-the-first"]);
+  expect(await idsOf(tenantId, parsed("Encounter", "date=le9999-12-31"))).toEqual([
+    "ended",
+    "from-the-first",
+    "going-on",
+  ]);
+  // A tenth of two thousand years to either side: until the third century.
+  expect(await idsOf(tenantId, parsed("Encounter", "date=ap0001"))).toEqual(["from-the-first"]);
+});
+
 // https://hl7.org/fhir/R4/resource.html#Meta: lastUpdated is an instant, to the millisecond here.
 test("the time of change is compared like any other instant", async () => {
   const tenantId = await freshTenant("changed");
