@@ -170,3 +170,13 @@ test("a page that holds all there is says that no other follows", async () => {
   expect(found.matches.map((match) => match.id)).toEqual(["a", "b", "c"]);
   expect(found.more).toBe(false);
 });
+
+// https://hl7.org/fhir/R4/search.html#count: a count of 0 answers the number of matches alone.
+test("a page of nothing still tells how many there are", async () => {
+  const { tenantId } = await ensureTenant(database, "counted");
+  await save(tenantId, [row("a", 1), row("b", 2), { ...row("c", 3), deleted: true }]);
+  const found = await readInTenant(database, tenantId, (session) =>
+    searchResources(session, { ...query("id", false), count: 0, total: "accurate" }),
+  );
+  expect(found).toEqual({ matches: [], more: false, total: 2 });
+});

@@ -1,0 +1,107 @@
+import { validateResource } from "@medplum/core";
+import fc from "fast-check";
+import { beforeAll, expect, test } from "vitest";
+import type { Session } from "../../src/domain/session.ts";
+import { defaultThresholds } from "../../src/domain/thresholds.ts";
+import { createDefinitions } from "../../src/fhir/definitions.ts";
+import { idOf, sessionOf, sessionResources } from "../../src/fhir/session.ts";
+
+beforeAll(() => void createDefinitions({ types: "default" }));
+
+const context = { zone: "Europe/London", dayParts: defaultThresholds.dayParts };
+const upload = { documentId: "upload-1", statementId: "use-1", deviceEnd: "2026-03-09T08:10:00" };
+
+const plain: Session = {
+  sessionId: "session-1",
+  patientId: "p1",
+  deviceId: "d1",
+  startMs: Date.parse("2026-03-09T08:00:00.123Z"),
+  endMs: Date.parse("2026-03-09T08:10:00Z"),
+  deviceStart: "2026-03-09T11:00:00",
+  localDay: "2026-03-09",
+  dayPart: "morning",
+  readMs: Date.parse("2026-03-10T08:00:00Z"),
+  recordDigest: "ab".repeat(32),
+};
+
+const number = fc.double({ min: -1000, max: 1000, noNaN: true }).map((value) => value + 0);
+const word = fc.string({ minLength: 1, maxLength: 20 }).map((text) => `x${text.trim()}`);
+const spread = fc.record({ median: number, p5: number, p95: number }, { requiredKeys: ["median"] });
+const measures = fc.record(
+  {
+    profileSlot: word,
+    triggerMode: fc.constantFrom("manual", "automatic-timed", "patient-triggered", "insufflation-only"),
+    cyclesDelivered: fc.nat(500),
+    cyclesTriggered: fc.nat(500),
+    setInsufflationPressureCmH2O: number,
+    setExsufflationPressureCmH2O: number,
+    setPauseSeconds: number,
+    achievedInsufflationPressureCmH2O: spread,
+    achievedExsufflationPressureCmH2O: spread,
+    peakCoughFlowLitresPerMinute: number,
+    lowestSpo2Percent: number,
+    stopReason: word,
+    sequenceNumber: fc.nat(2_147_483_647),
+    test: fc.constant(true as const),
+  },
+  { requiredKeys: [] },
+);
+
+test("a session reads back from its Observation exactly as it was, stored and parsed as JSON in between", () => {
+  fc.assert(
+    fc.property(measures, (some) => {
+      const session = { ...plain, ...some } as Session;
+      const { observation } = sessionResources(session, upload);
+      expect(sessionOf(JSON.parse(JSON.stringify(observation)), context)).toEqual(session);
+    }),
+  );
+});
+
+test("Observation and DeviceUseStatement are valid R4 (@medplum/core's validator) with every measure and with none", () => {
+  const [some] = fc.sample(fc.record({ cyclesDelivered: fc.constant(20), test: fc.constant(true) }), 1);
+  for (const session of [plain, { ...plain, ...some } as Session]) {
+    const { observation, statement } = sessionResources(session, { ...upload, profileRequestId: "r1" });
+    expect([validateResource(observation), validateResource(statement)]).toEqual([[], []]);
+  }
+});
+
+test("the prescription link stands on the Observation: R4's DeviceUseStatement.basedOn takes no DeviceRequest", () => {
+  const { observation, statement } = sessionResources(plain, { ...upload, profileRequestId: "r1" });
+  expect(observation.basedOn).toEqual([{ reference: "DeviceRequest/r1" }]);
+  expect(statement.basedOn).toBeUndefined();
+  expect(statement.derivedFrom).toEqual([{ reference: "Observation/session-1" }]);
+});
+
+test("exsufflation pressure stays negative, in cm[H2O]", () => {
+  const { observation } = sessionResources({ ...plain, setExsufflationPressureCmH2O: -40 }, upload);
+  expect(observation.component?.[0]?.valueQuantity).toMatchObject({ value: -40, code: "cm[H2O]" });
+});
+
+test("an Observation of another system under our session code gives what it holds, its day settled in the zone given", () => {
+  const { observation } = sessionResources(plain, upload);
+  const { extension: _, identifier: _identifier, ...foreign } = observation;
+  // Half past midnight in British summer time: still the evening before.
+  const night = { start: "2026-06-10T23:30:00Z", end: "2026-06-10T23:40:00Z" };
+  expect(sessionOf({ ...foreign, effectivePeriod: night }, context)).toMatchObject({
+    localDay: "2026-06-10",
+    dayPart: "evening",
+    readMs: Date.parse(night.end),
+  });
+});
+
+test("what is entered in error, of another kind, or of nobody states no session", () => {
+  const { observation } = sessionResources(plain, upload);
+  expect(sessionOf({ ...observation, status: "entered-in-error" }, context)).toBeUndefined();
+  expect(sessionOf({ ...observation, code: { text: "Pulse" } }, context)).toBeUndefined();
+  const { subject: _, ...ofNobody } = observation;
+  expect(sessionOf(ofNobody, context)).toBeUndefined();
+});
+
+test.each([
+  ["Patient/a", "a"],
+  ["https://x.test/fhir/Patient/a/_history/2", "a"],
+  ["Device/a", undefined],
+  ["urn:uuid:1", undefined],
+])("the Patient id in %s is %s", (reference, id) => {
+  expect(idOf(reference, "Patient")).toBe(id);
+});
