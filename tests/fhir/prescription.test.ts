@@ -1,0 +1,112 @@
+import { validateResource } from "@medplum/core";
+import type { CarePlan, DeviceRequest, TimingRepeat } from "@medplum/fhirtypes";
+import { beforeAll, describe, expect, test } from "vitest";
+import { createDefinitions } from "../../src/fhir/definitions.ts";
+import { planFact, planResources, prescriptionUrls, profileFact } from "../../src/fhir/prescription.ts";
+
+beforeAll(() => void createDefinitions({ types: "default" }));
+
+const london = "Europe/London";
+const profile = {
+  profileId: "r1",
+  role: "usual",
+  slot: "A",
+  schedule: { kind: "day-parts" as const, parts: ["morning", "evening"] },
+  insufflationPressureCmH2O: 35,
+  exsufflationPressureCmH2O: -40,
+  insufflationSeconds: 1.5,
+  cyclesPerSet: 5,
+};
+const made = planResources({
+  id: "plan",
+  patientId: "p",
+  status: "active",
+  start: "2026-01-01",
+  reviewDay: "2026-07-01",
+  profiles: [{ ...profile, interface: "tracheostomy-adapter" }],
+});
+
+test("plan and profiles read back as they were prescribed, and are valid R4", () => {
+  expect([made.plan, ...made.requests].flatMap((one) => validateResource(one))).toEqual([]);
+  expect(planFact(made.plan, london)).toEqual([
+    {
+      kind: "plan",
+      plan: {
+        planId: "plan",
+        patientId: "p",
+        status: "active",
+        firstDay: "2026-01-01",
+        holds: [],
+        profileIds: ["r1"],
+        reviewDay: "2026-07-01",
+      },
+    },
+  ]);
+  expect(profileFact(made.requests[0] as DeviceRequest)).toEqual([
+    { kind: "profile", patientId: "p", profile, interface: "tracheostomy-adapter" },
+  ]);
+});
+
+test("an activity refers and details nothing, as cpl-3 demands; a request listed is not based on the plan", () => {
+  expect(made.plan.activity?.[0]?.detail).toBeUndefined();
+  expect(made.requests[0]?.basedOn).toBeUndefined();
+});
+
+describe("a schedule (https://hl7.org/fhir/R4/datatypes.html#Timing)", () => {
+  const scheduleOf = (repeat: TimingRepeat | undefined, extra: Partial<DeviceRequest> = {}) => {
+    const { occurrenceTiming: _, ...request } = made.requests[0] as DeviceRequest;
+    const [fact] = profileFact({
+      ...request,
+      ...(repeat === undefined ? {} : { occurrenceTiming: { repeat } }),
+      ...extra,
+    });
+    return fact?.kind === "profile" ? fact.profile.schedule : undefined;
+  };
+  test.each<[string, TimingRepeat | undefined, unknown]>([
+    ["twice a day", { frequency: 2, period: 1, periodUnit: "d" }, { kind: "count", timesPerDay: 2 }],
+    ["every eight hours", { frequency: 1, period: 8, periodUnit: "h" }, { kind: "count", timesPerDay: 3 }],
+    ["fourteen times a week", { frequency: 14, period: 1, periodUnit: "wk" }, { kind: "count", timesPerDay: 2 }],
+    ["once a week asks no day for one", { frequency: 1, period: 1, periodUnit: "wk" }, { kind: "when-needed" }],
+    ["mornings", { when: ["MORN"] }, { kind: "day-parts", parts: ["morning"] }],
+    ["late evening and night are one part", { when: ["EVE.late", "NIGHT"] }, { kind: "day-parts", parts: ["evening"] }],
+    ["no timing", undefined, { kind: "when-needed" }],
+  ])("%s", (_what, repeat, expected) => {
+    expect(scheduleOf(repeat)).toEqual(expected);
+  });
+
+  test("as needed outweighs a timing", () => {
+    expect(
+      scheduleOf({ when: ["MORN"] }, { extension: [{ url: prescriptionUrls.asNeeded, valueBoolean: true }] }),
+    ).toEqual({ kind: "when-needed" });
+  });
+});
+
+describe("the days of a plan", () => {
+  const planOf = (changes: Partial<CarePlan>) => {
+    const [fact] = planFact({ ...made.plan, ...changes }, london);
+    return fact?.kind === "plan" ? fact.plan : undefined;
+  };
+  test("the day of a change belongs to the new plan", () => {
+    expect(planOf({ period: { start: "2026-01-01", end: "2026-03-10T13:00:00Z" } })?.endDay).toBe("2026-03-10");
+    expect(planOf({ period: { start: "2026-01-01", end: "2026-03-09" } })?.endDay).toBe("2026-03-10");
+  });
+
+  test("a hold states its days, or begins on the day it was recorded", () => {
+    const meta = { lastUpdated: "2026-03-05T12:00:00Z" };
+    expect(planOf({ status: "on-hold", meta })?.holds).toEqual([{ firstDay: "2026-03-05" }]);
+    const extension = [{ url: prescriptionUrls.planHold, valuePeriod: { start: "2026-03-01", end: "2026-03-03" } }];
+    expect(planOf({ status: "on-hold", meta, extension })?.holds).toEqual([
+      { firstDay: "2026-03-01", endDay: "2026-03-04" },
+    ]);
+  });
+
+  test("a plan that was ended without a date ended on the day that was recorded", () => {
+    expect(planOf({ status: "revoked", meta: { lastUpdated: "2026-03-05T12:00:00Z" } })?.endDay).toBe("2026-03-05");
+  });
+
+  test("a plan of another kind, with no settings, or entered in error asks nothing", () => {
+    expect(planOf({ activity: [{ reference: { reference: "ServiceRequest/x" } }] })).toBeUndefined();
+    expect(planOf({ status: "entered-in-error" })).toBeUndefined();
+    expect(profileFact({ ...(made.requests[0] as DeviceRequest), status: "entered-in-error" })).toEqual([]);
+  });
+});
