@@ -30,3 +30,8 @@ export interface DeviceFacts {
   readonly active: boolean;
   readonly serviceDueDay?: LocalDay;
 }
+
+/** The use that an instant falls into: who had the device then; undefined when nobody had it. */
+export function useAt(uses: readonly DeviceUse[], atMs: EpochMs): DeviceUse | undefined {
+  return uses.find((use) => use.startMs <= atMs && (use.endMs === undefined || atMs < use.endMs));
+}

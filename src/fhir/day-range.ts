@@ -4,9 +4,12 @@ import type { DayRange, LocalDay } from "../domain/time.ts";
 
 const dateOnly = /^\d{4}-\d\d-\d\d$/;
 
-/** A FHIR date of any precision as its first day; undefined when it is none. */
+/** How some systems write "no end". */
+const endless = /^999\d/;
+
+/** A FHIR date of any precision as its first day; undefined when it is none, or one that stands for "never". */
 export function firstDayOf(text: string | undefined, zone: string): LocalDay | undefined {
-  if (text === undefined) return undefined;
+  if (text === undefined || endless.test(text)) return undefined;
   if (dateOnly.test(text)) return text;
   if (/^\d{4}-\d\d$/.test(text)) return `${text}-01`;
   if (/^\d{4}$/.test(text)) return `${text}-01-01`;
@@ -30,7 +33,7 @@ export function dayRangeOf(period: Period | undefined, zone: string): DayRange |
 
 /** The instant at which a Period (or a dateTime) starts; a date starts with its local day. */
 export function startMsOf(text: string | undefined, zone: string): number | undefined {
-  if (text === undefined) return undefined;
+  if (text === undefined || endless.test(text)) return undefined;
   if (!text.includes("T")) {
     const day = firstDayOf(text, zone);
     return day === undefined ? undefined : startOfDayMs(day, zone);
@@ -41,6 +44,6 @@ export function startMsOf(text: string | undefined, zone: string): number | unde
 
 /** The instant before which a Period ends; a date ends with its local day. */
 export function endMsOf(text: string | undefined, zone: string): number | undefined {
-  if (text !== undefined && dateOnly.test(text)) return startOfDayMs(addDays(text, 1), zone);
+  if (text !== undefined && dateOnly.test(text) && !endless.test(text)) return startOfDayMs(addDays(text, 1), zone);
   return startMsOf(text, zone);
 }

@@ -16,4 +16,6 @@ export interface KeptUpload extends ArrivedUpload {
   readonly uploadId: string;
   readonly limits: { readonly maxBytes: number };
   readonly mending?: Mending;
+  /** Whether it was tried before: what waited for mending may be settled now. */
+  readonly again: boolean;
 }

@@ -1,7 +1,9 @@
 import { createHash } from "node:crypto";
 import { type ClockCorrection, correctedMs, correctionOf } from "../domain/clock-correction.ts";
-import type { CoverageRange } from "../domain/device.ts";
+import { type CoverageRange, type DeviceUse, useAt } from "../domain/device.ts";
 import { accepted, type Refusal, type Result, refused } from "../domain/result.ts";
+import type { DeviceAlert } from "../fhir/alert.ts";
+import { recordId } from "../intake/record-digest.ts";
 import type { ReadUpload } from "../intake/use-record.ts";
 import { readUseRecord } from "../intake/use-record.ts";
 import { inTenant, type TenantSession } from "../store/database.ts";
@@ -52,10 +54,10 @@ export async function recordUse(
   const sha256 = createHash("sha256").update(arrived.bytes).digest();
   const uploadId = `upload-${sha256.toString("hex").slice(0, 40)}`;
   // Committed on its own: whatever happens next, what arrived can be found and replayed.
-  await inTenant(service.database, tenantId, (session) =>
+  const { attempts } = await inTenant(service.database, tenantId, (session) =>
     keepUpload(session, { uploadId, nowMs: service.now(), ...arrived, sha256 }),
   );
-  return processUpload(service, tenantId, { uploadId, ...arrived, limits });
+  return processUpload(service, tenantId, { uploadId, ...arrived, limits, again: attempts > 1 });
 }
 
 /** Reads, matches and stores a kept upload, and notes on it what became of it. */
@@ -126,6 +128,7 @@ async function matchAndStore(
   const stored = await storeSessions(service, session, kept, {
     ...settled,
     coverage,
+    alerts: alertsOf(upload, correction, found, kept.uploadId),
     deviceId: found.deviceId,
     uses: found.uses,
   });
@@ -156,7 +159,7 @@ async function matchAndStore(
     report,
     refusedRecords,
   });
-  await queueUnmatchedReview(session, identifier);
+  if (reason === "device-with-nobody" || kept.again) await queueUnmatchedReview(session, identifier);
   return accepted(report);
 }
 
@@ -250,4 +253,32 @@ function coverageOf(
     });
   });
   return { ranges, refused: refusedRanges };
+}
+
+/** Alerts of people who had the device at the time; one from before or after belongs to nobody and stays in the upload as received. */
+function alertsOf(
+  upload: ReadUpload,
+  correction: ClockCorrection,
+  found: { deviceId: string; uses: readonly DeviceUse[] },
+  uploadId: string,
+): DeviceAlert[] {
+  return (upload.envelope.alerts ?? []).flatMap(({ code, at, text }): DeviceAlert[] => {
+    const time = correctedMs(at, correction);
+    const use = time.ok ? useAt(found.uses, time.value) : undefined;
+    if (!time.ok || use === undefined) return [];
+    const id = recordId(found.deviceId, [code, at], "alert");
+    const { deviceId } = found;
+    return [
+      {
+        id,
+        deviceId,
+        patientId: use.patientId,
+        uploadId,
+        code,
+        atMs: time.value,
+        deviceTime: at,
+        ...(text === undefined ? {} : { text }),
+      },
+    ];
+  });
 }

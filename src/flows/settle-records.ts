@@ -1,7 +1,7 @@
 import { type ClockCorrection, correctedMs } from "../domain/clock-correction.ts";
 import { summariseCycles } from "../domain/cycle-summary.ts";
 import { settleDay } from "../domain/day-part.ts";
-import type { DeviceUse } from "../domain/device.ts";
+import { type DeviceUse, useAt } from "../domain/device.ts";
 import type { PatientFacts } from "../domain/facts.ts";
 import type { DayPart, Plan } from "../domain/prescription.ts";
 import type { Refusal } from "../domain/result.ts";
@@ -112,9 +112,7 @@ function settleOne(record: SessionRecord, at: string, around: Surroundings): Set
   if (!end.ok) return { kind: "wrong-clock", refusals: end.refusals.map((one) => ({ ...one, at: `${at}.end` })) };
   const refusals = checkSession(record, start.value, end.value, around.correction.readMs, at);
   if (refusals.length > 0) return { kind: inFuture(start.value, around) ? "wrong-clock" : "invalid", refusals };
-  const use = around.uses.find(
-    (one) => one.startMs <= start.value && (one.endMs === undefined || start.value < one.endMs),
-  );
+  const use = useAt(around.uses, start.value);
   if (use === undefined) {
     const detail = `Nobody had device ${around.deviceId} at ${new Date(start.value).toISOString()}. Record who had it as a DeviceUseStatement whose timingPeriod covers this time, and replay the upload.`;
     return { kind: "device-with-nobody", refusals: [{ kind: "not-found", detail, at: `${at}.start` }] };

@@ -2,9 +2,10 @@ import { createHash } from "node:crypto";
 import type { DocumentReference, Resource } from "@medplum/fhirtypes";
 import type { CoverageRange, DeviceUse } from "../domain/device.ts";
 import type { Fact } from "../domain/facts.ts";
+import { alertObservation, type DeviceAlert } from "../fhir/alert.ts";
 import { extractIndexValues } from "../fhir/search/extract.ts";
 import { sessionResources } from "../fhir/session.ts";
-import { uploadDocument } from "../fhir/upload.ts";
+import { coverageOf, uploadDocument } from "../fhir/upload.ts";
 import type { TenantSession } from "../store/database.ts";
 import { type StatedFacts, saveFacts } from "../store/facts.ts";
 import { createResources, lockResources, type NewResource } from "../store/resource.ts";
@@ -20,6 +21,7 @@ export interface SettledUpload {
   readonly fresh: readonly SettledSession[];
   readonly retimed: readonly SettledSession[];
   readonly coverage: { readonly ranges: readonly CoverageRange[] };
+  readonly alerts: readonly DeviceAlert[];
 }
 
 /** Sessions a statement: large enough to spare round trips, small enough to keep latency and memory flat. */
@@ -34,8 +36,11 @@ export async function storeSessions(
 ): Promise<{ created: number; retimed: number; patients: string[] }> {
   const nowIso = new Date(service.now()).toISOString();
   const patients = new Set<string>();
-  const document = documentOf(kept, upload, nowIso);
-  await createResources(session, [firstVersion(service, document, nowIso)]);
+  await storeDocument(service, session, documentOf(kept, upload, nowIso), nowIso);
+  await createResources(
+    session,
+    upload.alerts.map((alert) => firstVersion(service, alertObservation(alert), nowIso)),
+  );
   const coverage: Fact[] = [{ kind: "coverage", coverage: upload.coverage.ranges }];
   const stated: StatedFacts = { type: "DocumentReference", id: kept.uploadId, facts: coverage };
   for (const patientId of await saveFacts(session, [stated])) patients.add(patientId);
@@ -50,6 +55,29 @@ export async function storeSessions(
   }
   if (upload.retimed.length > 0) await retime(service, session, kept, upload.retimed);
   return { created: upload.fresh.length, retimed: upload.retimed.length, patients: [...patients] };
+}
+
+/** A replay may have mended the clock, or found another device: then what the document vouches for is written anew. */
+async function storeDocument(
+  service: Service,
+  session: TenantSession,
+  document: DocumentReference & { id: string },
+  nowIso: string,
+): Promise<void> {
+  const created = await createResources(session, [firstVersion(service, document, nowIso)]);
+  if (created.size > 0) return;
+  const reference = `DocumentReference/${document.id}`;
+  const [before] = await lockResources(session, [reference]);
+  const same =
+    before !== undefined &&
+    JSON.stringify(coverageOf(JSON.parse(before.body))) === JSON.stringify(coverageOf(document));
+  if (before === undefined || same) return;
+  await commitWrites(
+    service,
+    session,
+    [{ type: "DocumentReference", id: document.id, resource: document }],
+    new Map([[reference, before]]),
+  );
 }
 
 function factsOfSession({ session }: SettledSession): StatedFacts {
@@ -99,7 +127,7 @@ async function retime(
 }
 
 /** The upload as a document: whose device, when, how large, its hashes, and the times it vouches for. */
-function documentOf(kept: KeptUpload, upload: SettledUpload, nowIso: string): DocumentReference {
+function documentOf(kept: KeptUpload, upload: SettledUpload, nowIso: string): DocumentReference & { id: string } {
   const patients = [...new Set(upload.fresh.map((one) => one.session.patientId))];
   const [onlyPatient] = patients.length === 1 ? patients : [];
   return uploadDocument({

@@ -56,7 +56,7 @@ export async function replayUpload(
 ): Promise<Result<UploadReport>> {
   const found = await readInTenant(service.database, tenantId, (session) => readUploadBytes(session, uploadId));
   if (found === undefined) return unknownUpload(uploadId);
-  return processUpload(service, tenantId, { ...found, uploadId, limits, mending });
+  return processUpload(service, tenantId, { ...found, uploadId, limits, mending, again: true });
 }
 
 function unknownUpload(uploadId: string): Result<never> {

@@ -20,8 +20,15 @@ export function sessionId(
   record: Pick<SessionRecord, "sequenceNumber" | "start">,
   prefix: string,
 ): string {
-  const identity = JSON.stringify([deviceId, record.sequenceNumber ?? null, record.start]);
-  return `${prefix}-${createHash("sha256").update(identity).digest("hex").slice(0, 32)}`;
+  return recordId(deviceId, [record.sequenceNumber ?? null, record.start], prefix);
+}
+
+/** The id of any record of a device, made of what tells it from the device's others: the same parts, the same id. */
+export function recordId(deviceId: string, parts: readonly (string | number | null)[], prefix: string): string {
+  return `${prefix}-${createHash("sha256")
+    .update(JSON.stringify([deviceId, ...parts]))
+    .digest("hex")
+    .slice(0, 32)}`;
 }
 
 function canonicalJson(value: unknown): string {

@@ -33,7 +33,7 @@ const listColumns = `upload_id as "uploadId", received_at as "receivedMs", last_
   content_type as "contentType", content_encoding as "contentEncoding", encode(sha256, 'hex') as sha256,
   length(bytes) as "sizeBytes", status, reason, device_identifier as "deviceIdentifier", device_id as "deviceId", report`;
 
-/** Keeps what arrived, byte for byte; the same bytes again only count one more attempt. */
+/** Keeps what arrived, byte for byte; the same bytes again only count one more attempt. Answers how many there were. */
 export async function keepUpload(
   session: TenantSession,
   upload: {
@@ -44,13 +44,14 @@ export async function keepUpload(
     sha256: Buffer;
     bytes: Uint8Array;
   },
-): Promise<void> {
-  await session.query(
+): Promise<{ attempts: number }> {
+  const rows = await session.query<{ attempts: number }>(
     `insert into received_upload (tenant_id, upload_id, received_at, last_tried_at, attempts, content_type, content_encoding,
        sha256, bytes, status, report)
      values ($1, $2, $3, $3, 1, $4, $5, $6, $7, 'refused', '{}')
      on conflict (tenant_id, upload_id) do update
-       set attempts = received_upload.attempts + 1, last_tried_at = excluded.last_tried_at`,
+       set attempts = received_upload.attempts + 1, last_tried_at = excluded.last_tried_at
+     returning attempts`,
     [
       session.tenantId,
       upload.uploadId,
@@ -61,6 +62,7 @@ export async function keepUpload(
       upload.bytes,
     ],
   );
+  return { attempts: rows[0]?.attempts ?? 1 };
 }
 
 /** Notes what became of an upload, replacing what an earlier attempt noted. */

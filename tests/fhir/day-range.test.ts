@@ -42,6 +42,11 @@ test("a time is the instant it names, as start and as end", () => {
   expect(endMsOf("2026-03-29T10:00:00+01:00", london)).toBe(Date.parse("2026-03-29T09:00:00Z"));
 });
 
+test("an end in 9999 is how some systems write that there is none", () => {
+  expect(dayRangeOf({ start: "2026-03-01", end: "9999-12-31" }, london)).toEqual({ firstDay: "2026-03-01" });
+  expect([endMsOf("9999-12-31", london), endMsOf("9999-12-31T23:59:59Z", london)]).toEqual([undefined, undefined]);
+});
+
 test("what is no date gives nothing", () => {
   expect([firstDayOf("soon", london), startMsOf("soonT", london), endMsOf(undefined, london)]).toEqual([
     undefined,

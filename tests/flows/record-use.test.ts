@@ -40,6 +40,7 @@ interface Envelope {
   deviceClockAtReading?: string;
   coverage?: { start: string; end: string }[];
   sessions: Record<string, unknown>[];
+  alerts?: { code: string; at: string; text?: string }[];
 }
 
 function send(name: string, envelope: Envelope) {
@@ -160,6 +161,52 @@ test("the earliest reading of a record settles its time, whichever arrives first
     }
     expect((await facts(name)).map((one) => one.started_at)).toEqual([Date.parse(morning.start)]);
   }
+});
+
+test("an alert is carried to who had the device, once; one from before anybody had it stays in the upload", async () => {
+  await personWithMachine("alerted");
+  const alerts = [
+    { code: "L-12", at: "2026-03-09T08:05:00Z", text: "high leak" },
+    { code: "L-12", at: "2025-12-01T08:05:00Z" },
+  ];
+  await sent("alerted", { sessions: [morning], alerts });
+  await sent("alerted", { sessions: [morning, evening], alerts });
+  const { inTenant } = await import("../../src/store/database.ts");
+  const rows = await inTenant(here.database, here.tenantId, (session) =>
+    session.query<{ body: string }>(
+      "select body from resource where tenant_id = $1 and type = 'Observation' and patient_id = 'alerted' and id like 'alert-%'",
+      [here.tenantId],
+    ),
+  );
+  expect(rows.map((row) => JSON.parse(row.body).valueCodeableConcept.text)).toEqual(["L-12: high leak"]);
+});
+
+test("a replay with the right clock moves what the upload vouches for, in the document as in the facts", async () => {
+  await personWithMachine("mended");
+  const first = await sent("mended", {
+    sessions: [morning],
+    coverage: [{ start: "2026-03-09T00:00:00Z", end: "2026-03-09T12:00:00Z" }],
+  });
+  const again = await replayUpload(
+    here.service,
+    here.tenantId,
+    first.uploadId,
+    { deviceClockAtReading: "2026-03-10T12:00:00Z" },
+    limits,
+  );
+  expect(again.ok).toBe(true);
+  const { inTenant } = await import("../../src/store/database.ts");
+  const [row] = await inTenant(here.database, here.tenantId, (session) =>
+    session.query<{ started_at: number; body: string }>(
+      "select c.started_at, r.body from coverage c join resource r on r.tenant_id = c.tenant_id and r.id = c.upload_id where c.tenant_id = $1 and c.upload_id = $2",
+      [here.tenantId, first.uploadId],
+    ),
+  );
+  expect(row?.started_at).toBe(Date.parse("2026-03-08T23:00:00Z"));
+  expect(JSON.parse(row?.body ?? "{}")).toMatchObject({
+    meta: { versionId: "2" },
+    extension: [{ valuePeriod: { start: "2026-03-08T23:00:00.000Z" } }],
+  });
 });
 
 test("a session after midnight counts to the evening before", async () => {

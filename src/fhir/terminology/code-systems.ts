@@ -34,7 +34,7 @@ export const ownCodeSystems: readonly OwnCodeSystem[] = [
   {
     name: "observation-kind",
     title: "Kinds of observation",
-    concepts: named({ "assisted-cough-session": "Assisted cough session" }),
+    concepts: named({ "assisted-cough-session": "Assisted cough session", "device-alert": "Device alert" }),
   },
   { name: "session-measure", title: "Measures of a session", concepts: sessionMeasures },
   { name: "device-kind", title: "Machines and parts that wear", concepts: named(deviceKinds) },
