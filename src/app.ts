@@ -1,12 +1,13 @@
 import swagger from "@fastify/swagger";
 import swaggerUi from "@fastify/swagger-ui";
-import Fastify, { type FastifyBaseLogger, type FastifyInstance } from "fastify";
+import Fastify, { type FastifyBaseLogger, type FastifyInstance, LogController } from "fastify";
 import { jsonSchemaTransform, serializerCompiler, validatorCompiler } from "fastify-type-provider-zod";
 import { dashboardRoutes } from "./http/dashboard-routes.ts";
 import { cautions, type Doors } from "./http/doors.ts";
 import { answerErrors } from "./http/errors.ts";
 import { fhirRoutes } from "./http/fhir-routes.ts";
 import { healthRoutes } from "./http/health-routes.ts";
+import { completed } from "./http/openapi.ts";
 import { uploadRoutes } from "./http/upload-routes.ts";
 
 const requestId = /^[A-Za-z0-9._:-]{1,64}$/;
@@ -16,11 +17,11 @@ export async function buildApp(doors: Doors, log?: FastifyBaseLogger): Promise<F
   const app = Fastify({
     ...(log === undefined ? { logger: false } : { loggerInstance: log }),
     bodyLimit: doors.maxBodyBytes,
-    maxParamLength: 200,
+    routerOptions: { maxParamLength: 200 },
     requestTimeout: 60_000,
     connectionTimeout: 75_000,
     keepAliveTimeout: 60_000,
-    disableRequestLogging: true,
+    logController: new LogController({ disableRequestLogging: true }),
     forceCloseConnections: "idle",
     return503OnClosing: true,
     genReqId: (request) => {
@@ -68,6 +69,8 @@ async function describe(app: FastifyInstance, doors: Doors): Promise<void> {
       security: [{ token: [] }],
     },
     transform: jsonSchemaTransform,
+    transformObject: (described) =>
+      completed("openapiObject" in described ? { ...described.openapiObject } : {}) as never,
   });
   await app.register(swaggerUi, { routePrefix: "/docs" });
 }

@@ -95,6 +95,7 @@ function otherMethods(app: FastifyInstance): void {
     app.route({
       url,
       method: [...methods],
+      schema: { hide: true },
       handler: async (request, reply) => {
         reply.header("Allow", allow.join(", "));
         const detail = `${request.method} is not supported at this address. It takes ${allow.join(", ")}.`;

@@ -1,0 +1,46 @@
+import { useRecordJsonSchema } from "../intake/use-record-schema.ts";
+
+type Json = Record<string, unknown>;
+
+/**
+ * Adds to the generated description what route schemas cannot say: the body of an upload, which is read as bytes and
+ * checked by the intake, and FHIR, which describes itself at /fhir/metadata.
+ */
+export function completed(document: Json): Json {
+  const paths = document.paths as Record<string, Record<string, Json>>;
+  const upload = paths["/api/v1/use-records"]?.post;
+  if (upload !== undefined) upload.requestBody = uploadBody();
+  for (const [path, methods] of Object.entries(paths)) {
+    if (!path.startsWith("/fhir")) continue;
+    for (const [method, operation] of Object.entries(methods)) {
+      operation.tags = ["FHIR R4"];
+      operation.summary ??= fhirSummaries[`${method} ${path}`];
+    }
+  }
+  return document;
+}
+
+function uploadBody(): Json {
+  const { $schema: _, ...schema } = useRecordJsonSchema() as Json;
+  const csv = { schema: { type: "string" } };
+  return {
+    required: true,
+    content: {
+      "application/json": { schema },
+      "text/csv": csv,
+      "application/gzip": { schema: { type: "string", format: "binary" } },
+    },
+  };
+}
+
+const fhirSummaries: Readonly<Record<string, string>> = {
+  "get /fhir/metadata": "CapabilityStatement: what is switched on, with every search parameter",
+  "post /fhir/": "Transaction Bundle",
+  "get /fhir/{type}": "Search",
+  "post /fhir/{type}": "Create",
+  "post /fhir/{type}/_search": "Search by form",
+  "get /fhir/{type}/{id}": "Read",
+  "put /fhir/{type}/{id}": "Update, or create under this id",
+  "delete /fhir/{type}/{id}": "Delete",
+  "get /fhir/{type}/{id}/_history/{version}": "Read one version",
+};
