@@ -1,6 +1,8 @@
 import type { DocumentReference } from "@medplum/fhirtypes";
 import type { CoverageRange } from "../domain/device.ts";
 import type { Fact } from "../domain/facts.ts";
+import { union } from "../domain/range.ts";
+import type { TimeRange } from "../domain/time.ts";
 import { idOf } from "./session.ts";
 import { canonical, extensionUrl, identifierSystems } from "./terminology/canonical.ts";
 
@@ -49,11 +51,12 @@ export function coverageOf(document: DocumentReference): Fact[] {
     ?.map((one) => idOf(one.reference, "Device"))
     .find((id) => id !== undefined);
   if (deviceId === undefined || document.status === "entered-in-error") return [];
-  const coverage = (document.extension ?? []).flatMap((one): CoverageRange[] => {
+  const coverage = (document.extension ?? []).flatMap((one): TimeRange[] => {
     const startMs = Date.parse(one.valuePeriod?.start ?? "");
     const endMs = Date.parse(one.valuePeriod?.end ?? "");
     if (one.url !== coverageUrl || !(startMs < endMs)) return [];
-    return [{ deviceId, uploadId: document.id ?? "", startMs, endMs }];
+    return [{ startMs, endMs }];
   });
-  return coverage.length === 0 ? [] : [{ kind: "coverage", coverage }];
+  const merged = union(coverage).map((range) => ({ deviceId, uploadId: document.id ?? "", ...range }));
+  return merged.length === 0 ? [] : [{ kind: "coverage", coverage: merged }];
 }

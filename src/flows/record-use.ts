@@ -1,7 +1,9 @@
 import { createHash } from "node:crypto";
 import { type ClockCorrection, correctedMs, correctionOf } from "../domain/clock-correction.ts";
 import { type CoverageRange, type DeviceUse, useAt } from "../domain/device.ts";
+import { union } from "../domain/range.ts";
 import { accepted, type Refusal, type Result, refused } from "../domain/result.ts";
+import type { TimeRange } from "../domain/time.ts";
 import type { DeviceAlert } from "../fhir/alert.ts";
 import { recordId } from "../intake/record-digest.ts";
 import type { ReadUpload } from "../intake/use-record.ts";
@@ -232,14 +234,14 @@ function coverageOf(
   deviceId: string,
   uploadId: string,
 ): { ranges: CoverageRange[]; refused: SettledRecords["refused"] } {
-  const ranges: CoverageRange[] = [];
+  const ranges: TimeRange[] = [];
   const refusedRanges: SettledRecords["refused"][number][] = [];
   (upload.envelope.coverage ?? []).forEach((range, i) => {
     const start = correctedMs(range.start, correction);
     const end = correctedMs(range.end, correction);
     const refusals = [...(start.ok ? [] : start.refusals), ...(end.ok ? [] : end.refusals)];
     if (start.ok && end.ok && start.value < Math.min(end.value, correction.readMs)) {
-      ranges.push({ deviceId, uploadId, startMs: start.value, endMs: Math.min(end.value, correction.readMs) });
+      ranges.push({ startMs: start.value, endMs: Math.min(end.value, correction.readMs) });
       return;
     }
     const detail =
@@ -252,7 +254,8 @@ function coverageOf(
       received: range,
     });
   });
-  return { ranges, refused: refusedRanges };
+  const merged = union(ranges).map((range) => ({ deviceId, uploadId, ...range }));
+  return { ranges: merged, refused: refusedRanges };
 }
 
 /** Alerts of people who had the device at the time; one from before or after belongs to nobody and stays in the upload as received. */

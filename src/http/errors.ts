@@ -38,6 +38,13 @@ const databaseErrors: Readonly<Record<string, Refused>> = {
     detail: "This took longer than allowed and was stopped. Ask for less: name a patient, a date or a code.",
     status: 422,
   },
+  "23505": {
+    kind: "duplicate",
+    detail: "There is already one like it: a finding has one open Task at most. Change that one instead.",
+    status: 409,
+  },
+  "40001": { kind: "conflict", detail: "Somebody changed the same at this moment. Send it again.", status: 409 },
+  "40P01": { kind: "conflict", detail: "Somebody changed the same at this moment. Send it again.", status: 409 },
   "22021": {
     kind: "value",
     detail: "The text holds a character that cannot be stored (U+0000). Remove it.",

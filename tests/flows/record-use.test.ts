@@ -181,6 +181,26 @@ test("an alert is carried to who had the device, once; one from before anybody h
   expect(rows.map((row) => JSON.parse(row.body).valueCodeableConcept.text)).toEqual(["L-12: high leak"]);
 });
 
+test("ranges that overlap, or say the same twice, vouch for one time", async () => {
+  await personWithMachine("overlapping");
+  const coverage = [
+    { start: "2026-03-08T00:00:00Z", end: "2026-03-09T00:00:00Z" },
+    { start: "2026-03-08T00:00:00Z", end: "2026-03-09T00:00:00Z" },
+    { start: "2026-03-08T12:00:00Z", end: "2026-03-09T12:00:00Z" },
+  ];
+  const report = await sent("overlapping", { sessions: [], coverage });
+  const { inTenant } = await import("../../src/store/database.ts");
+  const rows = await inTenant(here.database, here.tenantId, (session) =>
+    session.query("select started_at, ended_at from coverage where tenant_id = $1 and upload_id = $2", [
+      here.tenantId,
+      report.uploadId,
+    ]),
+  );
+  expect(rows).toEqual([
+    { started_at: Date.parse("2026-03-08T00:00:00Z"), ended_at: Date.parse("2026-03-09T12:00:00Z") },
+  ]);
+});
+
 test("a replay with the right clock moves what the upload vouches for, in the document as in the facts", async () => {
   await personWithMachine("mended");
   const first = await sent("mended", {

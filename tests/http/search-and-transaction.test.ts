@@ -199,3 +199,23 @@ describe("transaction (https://hl7.org/fhir/R4/http.html#transaction)", () => {
     expect((await post({ resourceType: "Bundle", type: "transaction", entry: [entry, entry] })).statusCode).toBe(400);
   });
 });
+
+test("a second open Task about the same finding is refused with 409, not with a failure of ours", async () => {
+  const task = (id: string) => ({
+    resourceType: "Task",
+    id,
+    status: "requested",
+    intent: "order",
+    extension: [{ url: "https://tidegate.example/fhir/StructureDefinition/finding-subject", valueString: "therapy" }],
+    code: { coding: [{ system: "https://tidegate.example/fhir/CodeSystem/finding-rule", code: "low-use" }] },
+    for: { reference: "Patient/a" },
+  });
+  const send = (id: string) =>
+    here.app.inject({
+      method: "PUT",
+      url: `/fhir/Task/${id}`,
+      headers: here.headers,
+      payload: JSON.stringify(task(id)),
+    });
+  expect([(await send("one")).statusCode, (await send("two")).statusCode]).toEqual([201, 409]);
+});
