@@ -7,12 +7,12 @@ import type { SessionRecord } from "../domain/session.ts";
  */
 export function recordDigest(record: SessionRecord, deviceId: string): string {
   return createHash("sha256")
-    .update(`${deviceId}\n${canonicalJson(record)}`)
+    .update(`${deviceId}\n${canonicalJson({ ...record, start: sameTime(record.start), end: sameTime(record.end) })}`)
     .digest("hex");
 }
 
 /**
- * The id of a session, made of what identifies it: device, sequence number, and the device's own start as received.
+ * The id of a session, made of what identifies it: device, sequence number, and the device's own start.
  * A FHIR id of at most 56 characters.
  */
 export function sessionId(
@@ -20,7 +20,7 @@ export function sessionId(
   record: Pick<SessionRecord, "sequenceNumber" | "start">,
   prefix: string,
 ): string {
-  return recordId(deviceId, [record.sequenceNumber ?? null, record.start], prefix);
+  return recordId(deviceId, [record.sequenceNumber ?? null, sameTime(record.start)], prefix);
 }
 
 /** The id of any record of a device, made of what tells it from the device's others: the same parts, the same id. */
@@ -29,6 +29,17 @@ export function recordId(deviceId: string, parts: readonly (string | number | nu
     .update(JSON.stringify([deviceId, ...parts]))
     .digest("hex")
     .slice(0, 32)}`;
+}
+
+const dateTime = /^(\d{4}-\d\d-\d\dT\d\d:\d\d:\d\d(?:\.\d+)?)(Z|[+-]\d\d:\d\d)?$/i;
+
+/** One spelling for the same reading of a clock: 09:00+01:00 is 08:00Z; a time without offset keeps having none. */
+function sameTime(text: string): string {
+  const match = dateTime.exec(text);
+  const ms = match === null ? Number.NaN : Date.parse(`${match[1]}${match[2] ?? "Z"}`);
+  if (match === null || Number.isNaN(ms)) return text;
+  const iso = new Date(ms).toISOString();
+  return match[2] === undefined ? iso.slice(0, -1) : iso;
 }
 
 function canonicalJson(value: unknown): string {

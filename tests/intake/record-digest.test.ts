@@ -14,9 +14,9 @@ const record: SessionRecord = {
 
 describe("the digest of a record", () => {
   test("is the SHA-256 of the device and the record with its names in order", () => {
-    // Written out by hand after RFC 8785 (JSON Canonicalization Scheme): sorted names, no spaces.
+    // Written out by hand after RFC 8785 (JSON Canonicalization Scheme): sorted names, no spaces. Times in one spelling.
     const canonical =
-      '{"achievedInsufflationPressureCmH2O":{"median":38,"p5":35},"cycles":[{"peakCoughFlowLitresPerMinute":210.5,"triggered":true}],"end":"2026-04-09T07:12:00Z","sequenceNumber":7,"start":"2026-04-09T07:00:00Z"}';
+      '{"achievedInsufflationPressureCmH2O":{"median":38,"p5":35},"cycles":[{"peakCoughFlowLitresPerMinute":210.5,"triggered":true}],"end":"2026-04-09T07:12:00.000Z","sequenceNumber":7,"start":"2026-04-09T07:00:00.000Z"}';
     expect(recordDigest(record, "machine-1")).toBe(
       createHash("sha256").update(`machine-1\n${canonical}`).digest("hex"),
     );
@@ -34,7 +34,7 @@ describe("the digest of a record", () => {
 
   test.each<[string, SessionRecord]>([
     ["another end", { ...record, end: "2026-04-09T07:12:01Z" }],
-    ["another start, though it is the same instant", { ...record, start: "2026-04-09T08:00:00+01:00" }],
+    ["another start", { ...record, start: "2026-04-09T07:00:01Z" }],
     ["another value deep inside", { ...record, cycles: [{ triggered: true, peakCoughFlowLitresPerMinute: 210.6 }] }],
     ["one value more", { ...record, leakLitresPerMinute: 0 }],
     ["the cycles in another order", { ...record, cycles: [...(record.cycles ?? []), {}].reverse() }],
@@ -74,5 +74,25 @@ describe("the id of a session", () => {
     expect(sessionId("machine-1", { start }, "session")).not.toBe(
       sessionId("machine-1", { start, sequenceNumber: 0 }, "session"),
     );
+  });
+});
+
+describe("one reading of the device's clock in several spellings", () => {
+  const at = (start: string, end: string): SessionRecord => ({ sequenceNumber: 1, start, end });
+  const spelled = at("2026-04-09T08:00:00+01:00", "2026-04-09T08:10:00+01:00");
+  const inUtc = at("2026-04-09T07:00:00Z", "2026-04-09T07:10:00.000Z");
+
+  test("is one record", () => {
+    expect(sessionId("m", spelled, "session")).toBe(sessionId("m", inUtc, "session"));
+    expect(recordDigest(spelled, "m")).toBe(recordDigest(inUtc, "m"));
+  });
+
+  test("a time without offset is never the same as one with", () => {
+    const zoneless = at("2026-04-09T07:00:00", "2026-04-09T07:10:00");
+    expect(sessionId("m", zoneless, "session")).not.toBe(sessionId("m", inUtc, "session"));
+  });
+
+  test("what is no time is taken as it stands", () => {
+    expect(sessionId("m", at("soon", "later"), "session")).not.toBe(sessionId("m", at("later", "soon"), "session"));
   });
 });
