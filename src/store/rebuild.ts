@@ -9,6 +9,15 @@ export async function clearDerived(session: TenantSession): Promise<void> {
   for (const table of tables) await session.query(`delete from ${table} where tenant_id = $1`, [session.tenantId]);
 }
 
+/** The types of which this tenant holds anything, sorted. */
+export async function storedTypes(session: TenantSession): Promise<string[]> {
+  const rows = await session.query<{ type: string }>(
+    "select distinct type from resource where tenant_id = $1 order by type",
+    [session.tenantId],
+  );
+  return rows.map((row) => row.type);
+}
+
 /** Current resources of a type in the order of ids, from after `afterId` on. */
 export async function currentResources(
   session: TenantSession,
@@ -27,12 +36,12 @@ export async function currentResources(
 export async function replaceIndex(
   session: TenantSession,
   type: string,
-  entries: readonly { readonly id: string; readonly index: IndexValues | undefined }[],
+  entries: readonly { readonly id: string; readonly index: IndexValues }[],
 ): Promise<void> {
   const list = (values: readonly (string | number)[]) => (values.length === 0 ? null : `{${values.join(",")}}`);
-  const quantities = entries.map((entry) => entry.index?.quantities ?? []);
-  const strings = entries.flatMap((entry) => (entry.index?.strings ?? []).map((one) => ({ ...one, id: entry.id })));
-  const dates = entries.flatMap((entry) => (entry.index?.dates ?? []).map((one) => ({ ...one, id: entry.id })));
+  const quantities = entries.map((entry) => entry.index.quantities);
+  const strings = entries.flatMap((entry) => entry.index.strings.map((one) => ({ ...one, id: entry.id })));
+  const dates = entries.flatMap((entry) => entry.index.dates.map((one) => ({ ...one, id: entry.id })));
   await session.query(
     `with updated as (
        update resource r set patient_id = i.patient_id, started_at = i.started_at, ended_at = i.ended_at,
@@ -51,14 +60,14 @@ export async function replaceIndex(
       session.tenantId,
       type,
       entries.map((entry) => entry.id),
-      entries.map((entry) => entry.index?.hot.patientId ?? null),
-      entries.map((entry) => instant(entry.index?.hot.startMs)),
-      entries.map((entry) => instant(entry.index?.hot.endMs)),
-      entries.map((entry) => `{${(entry.index?.terms ?? []).join(",")}}`),
-      quantities.map((list_) => list(list_.map((one) => one.key))),
-      quantities.map((list_) => list(list_.map((one) => one.unit))),
-      quantities.map((list_) => list(list_.map((one) => one.low))),
-      quantities.map((list_) => list(list_.map((one) => one.high))),
+      entries.map((entry) => entry.index.hot.patientId ?? null),
+      entries.map((entry) => instant(entry.index.hot.startMs)),
+      entries.map((entry) => instant(entry.index.hot.endMs)),
+      entries.map((entry) => `{${entry.index.terms.join(",")}}`),
+      quantities.map((row) => list(row.map((one) => one.key))),
+      quantities.map((row) => list(row.map((one) => one.unit))),
+      quantities.map((row) => list(row.map((one) => one.low))),
+      quantities.map((row) => list(row.map((one) => one.high))),
       strings.map((one) => one.key),
       strings.map((one) => one.folded),
       strings.map((one) => one.exact),
