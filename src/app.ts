@@ -4,10 +4,11 @@ import Fastify, { type FastifyBaseLogger, type FastifyInstance, LogController } 
 import { jsonSchemaTransform, serializerCompiler, validatorCompiler } from "fastify-type-provider-zod";
 import { dashboardRoutes } from "./http/dashboard-routes.ts";
 import { cautions, type Doors } from "./http/doors.ts";
-import { answerErrors } from "./http/errors.ts";
+import { answerBrokenRequest, answerError, answerErrors } from "./http/errors.ts";
 import { fhirRoutes } from "./http/fhir-routes.ts";
 import { healthRoutes } from "./http/health-routes.ts";
 import { completed } from "./http/openapi.ts";
+import { requireHost } from "./http/origin.ts";
 import { uploadRoutes } from "./http/upload-routes.ts";
 
 const requestId = /^[A-Za-z0-9._:-]{1,64}$/;
@@ -24,6 +25,8 @@ export async function buildApp(doors: Doors, log?: FastifyBaseLogger): Promise<F
     logController: new LogController({ disableRequestLogging: true }),
     forceCloseConnections: "idle",
     return503OnClosing: true,
+    frameworkErrors: (error, request, reply) => void answerError(error, request, reply),
+    clientErrorHandler: answerBrokenRequest,
     genReqId: (request) => {
       const given = request.headers["x-request-id"];
       return typeof given === "string" && requestId.test(given) ? given : doors.service.newId();
@@ -32,8 +35,10 @@ export async function buildApp(doors: Doors, log?: FastifyBaseLogger): Promise<F
   app.setValidatorCompiler(validatorCompiler);
   app.setSerializerCompiler(serializerCompiler);
   answerErrors(app);
+  app.addHook("onRequest", async (request) => requireHost(request));
   app.addHook("onSend", async (request, reply) => {
     reply.header("X-Request-Id", request.id);
+    reply.header("X-Content-Type-Options", "nosniff");
   });
   // The route as it was declared, never the address itself: addresses hold names and identifiers.
   app.addHook("onResponse", async (request, reply) => {
@@ -72,7 +77,13 @@ async function describe(app: FastifyInstance, doors: Doors): Promise<void> {
     transformObject: (described) =>
       completed("openapiObject" in described ? { ...described.openapiObject } : {}) as never,
   });
-  await app.register(swaggerUi, { routePrefix: "/docs" });
+  await app.register(swaggerUi, {
+    routePrefix: "/docs",
+    staticCSP: true,
+    // The service itself speaks plain HTTP, and its page asks no one else about it.
+    transformStaticCSP: (policy) => policy.replace(/ ?(upgrade-insecure-requests;|validator\.swagger\.io)/g, ""),
+    uiConfig: { validatorUrl: null },
+  });
 }
 
 /** The OpenAPI description of the doors as they are now, as it is committed: JSON text with a line break at its end. */

@@ -8,7 +8,7 @@ import { buildApp, freshOpenApi } from "./app.ts";
 import { type Config, readConfig } from "./config.ts";
 import { localDayOf } from "./domain/local-day.ts";
 import { defaultThresholds } from "./domain/thresholds.ts";
-import { createDefinitions } from "./fhir/definitions.ts";
+import { createDefinitions, type Definitions } from "./fhir/definitions.ts";
 import { ownProfiles } from "./fhir/profiles/own-profiles.ts";
 import { profileResources } from "./fhir/profiles/profile.ts";
 import { jobsOf, jobTimetable } from "./flows/jobs.ts";
@@ -33,10 +33,19 @@ async function softwareVersion(): Promise<string> {
   return (JSON.parse(text) as { version: string }).version;
 }
 
-function serviceOn(database: Database, config: Config, log: Logger): Service {
+/** Made before any database is opened: a type that R4 does not have is a mistake in the configuration. */
+function definitionsOf(config: Config): Definitions {
+  try {
+    return createDefinitions({ types: config.RESOURCE_TYPES, profiles: () => profileResources(ownProfiles) });
+  } catch (error) {
+    throw new Error(`The configuration is not usable.\nRESOURCE_TYPES: ${(error as Error).message}`);
+  }
+}
+
+function serviceOn(database: Database, definitions: Definitions, config: Config, log: Logger): Service {
   return {
     database,
-    definitions: createDefinitions({ types: config.RESOURCE_TYPES, profiles: () => profileResources(ownProfiles) }),
+    definitions,
     thresholds: defaultThresholds,
     defaultZone: config.DEFAULT_ZONE,
     now: () => Date.now(),
@@ -86,9 +95,10 @@ async function playDemo(service: Service): Promise<number> {
 async function start(): Promise<void> {
   const config = readConfig();
   const log = logOf(config);
+  const definitions = definitionsOf(config);
   say("Starting PostgreSQL and bringing it to the current schema …");
   const store = await open(config, log);
-  const service = serviceOn(store.database, config, log);
+  const service = serviceOn(store.database, definitions, config, log);
   let demo: { token: string; tenantId: number } | undefined;
   if (config.DEMO === "on" || (config.DEMO === "auto" && store.embedded)) {
     say("Playing the demo scenario (invented people) …");
@@ -111,8 +121,12 @@ async function start(): Promise<void> {
       : await startWorker(store.ownerUrl, jobsOf(service), {
           concurrency: config.WORKER_CONCURRENCY,
           timetable: jobTimetable,
-          onLog: (level, message) =>
-            level === "error" ? log.error({ worker: message }, "job") : log.debug({ worker: message }, "job"),
+          // What the error said stands in the job table; it may quote a value, and the log names nobody.
+          onLog: (level, message) => {
+            const worker = message.replace(/^(Failed task .*?) with error [\s\S]*/, "$1");
+            if (level === "error") log.error({ worker }, "job");
+            else log.debug({ worker }, "job");
+          },
         });
   stopOnSignal(log, async () => {
     await app.close();
@@ -121,6 +135,7 @@ async function start(): Promise<void> {
   });
   await listen(app, config);
   await greet(app, config, demo?.token);
+  if (doors.tokens.size === 0) say("\nNobody can come in yet: no ACCESS_TOKENS are configured and no demo is played.");
 }
 
 async function listen(app: FastifyInstance, config: Config): Promise<void> {
@@ -178,9 +193,10 @@ async function greet(app: FastifyInstance, config: Config, token: string | undef
 async function withService(work: (service: Service) => Promise<void>): Promise<void> {
   const config = readConfig();
   const log = logOf(config);
+  const definitions = definitionsOf(config);
   const store = await open(config, log);
   try {
-    await work(serviceOn(store.database, config, log));
+    await work(serviceOn(store.database, definitions, config, log));
   } finally {
     await store.close();
   }

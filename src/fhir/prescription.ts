@@ -5,7 +5,13 @@ import type { DayRange } from "../domain/time.ts";
 import { dayRangeOf, firstDayOf } from "./day-range.ts";
 import { idOf } from "./session.ts";
 import { extensionUrl } from "./terminology/canonical.ts";
-import { dayPartOfTiming, settingParameters, therapySystems } from "./terminology/therapy.ts";
+import {
+  dayPartOfTiming,
+  settingParameters,
+  therapySystems,
+  timesPerDayOfAbbreviation,
+  timingAbbreviationSystem,
+} from "./terminology/therapy.ts";
 
 /** Extensions of plans and prescriptions. */
 export const prescriptionUrls = {
@@ -87,13 +93,25 @@ function hasCode(parameter: DeviceRequestParameter, code: string): boolean {
 
 const daysOfUnit: Readonly<Record<string, number>> = { d: 1, h: 1 / 24, wk: 7 };
 
-/** How often a request asks: day parts by `when`, else a count a day, else when needed. */
+/**
+ * How often a request asks: day parts by `when`, else a count a day, else when needed. A `when` that no day part answers
+ * to (midday) makes a count of all of them, so that nothing asked for is lost.
+ */
 function scheduleOf(request: DeviceRequest): Schedule {
   const asNeeded = request.extension?.find((one) => one.url === prescriptionUrls.asNeeded)?.valueBoolean === true;
-  const repeat = request.occurrenceTiming?.repeat;
-  if (asNeeded || repeat === undefined) return { kind: "when-needed" };
-  const parts = [...new Set((repeat.when ?? []).flatMap((when) => dayPartOfTiming[when] ?? []))];
-  if (parts.length > 0) return { kind: "day-parts", parts };
+  const { repeat, code } = request.occurrenceTiming ?? {};
+  if (asNeeded) return { kind: "when-needed" };
+  if (repeat === undefined) {
+    const abbreviation = code?.coding?.find((one) => one.system === timingAbbreviationSystem)?.code ?? "";
+    const timesPerDay = timesPerDayOfAbbreviation[abbreviation];
+    return timesPerDay === undefined ? { kind: "when-needed" } : { kind: "count", timesPerDay };
+  }
+  const when = repeat.when ?? [];
+  const parts = [...new Set(when.flatMap((one) => dayPartOfTiming[one] ?? []))];
+  if (parts.length > 0) {
+    const allAnswered = when.every((one) => dayPartOfTiming[one] !== undefined);
+    return allAnswered ? { kind: "day-parts", parts } : { kind: "count", timesPerDay: new Set(when).size };
+  }
   const periodDays = (repeat.period ?? 1) * (daysOfUnit[repeat.periodUnit ?? "d"] ?? 1);
   const timesPerDay = Math.round((repeat.frequency ?? 1) / periodDays);
   return timesPerDay < 1 ? { kind: "when-needed" } : { kind: "count", timesPerDay };

@@ -109,13 +109,14 @@ export function sessionOf(
   const endMs = Date.parse(observation.effectivePeriod?.end ?? "");
   const patientId = idOf(observation.subject?.reference, "Patient");
   const deviceId = idOf(observation.device?.reference, "Device");
-  if (Number.isNaN(startMs) || Number.isNaN(endMs) || patientId === undefined || deviceId === undefined)
-    return undefined;
+  // False for what is no time, too.
+  if (!(startMs <= endMs) || patientId === undefined || deviceId === undefined) return undefined;
   const read = (url: string) => observation.extension?.find((one) => one.url === url);
   const settled = settleDay(startMs, context.zone, context.dayParts);
   const localDay = read(urls.localDay)?.valueDate;
   const dayPart = localDay === undefined ? settled.dayPart : read(urls.dayPart)?.valueCode;
   const sequenceNumber = read(urls.sequenceNumber)?.valueInteger;
+  const readMs = Date.parse(read(urls.readAt)?.valueInstant ?? "");
   return {
     ...measuresOf(observation.component ?? []),
     ...(isTest(observation) ? { test: true } : {}),
@@ -128,7 +129,7 @@ export function sessionOf(
     localDay: localDay ?? settled.localDay,
     ...(dayPart === undefined ? {} : { dayPart }),
     ...(sequenceNumber === undefined ? {} : { sequenceNumber }),
-    readMs: Date.parse(read(urls.readAt)?.valueInstant ?? "") || endMs,
+    readMs: Number.isNaN(readMs) ? endMs : readMs,
     recordDigest: digestOf(observation) ?? unknownDigest,
   };
 }

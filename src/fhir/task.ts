@@ -149,8 +149,16 @@ function findingExtensions(finding: Finding, episode: number): Extension[] {
 /** The Task's extensions with these of ours put in or put right; a refresh also takes back that the finding had cleared. */
 function extensions(previous: Task, changed: readonly Extension[]): Extension[] {
   const replaced = new Set(changed.map((one) => one.url));
+  // Reopened by a person: who closed it before, and when, is over.
+  if (!isClosed(previous.status as FindingTask["status"])) replaced.add(urls.closedBy).add(urls.closedAt);
   if (replaced.has(urls.subject)) replaced.add(urls.clearedSince);
   return [...(previous.extension ?? []).filter((one) => !replaced.has(one.url)), ...changed];
+}
+
+/** What says so survives when a person reopens a Task and closes it in turn; the reason must still be one of ours too. */
+function closedByService(task: Task): boolean {
+  const reasoned = task.statusReason?.coding?.some((one) => one.system === therapySystems.taskReason) === true;
+  return reasoned && read(task, urls.closedBy)?.valueCode === "service";
 }
 
 function read(task: Task, url: string): Extension | undefined {
@@ -194,7 +202,7 @@ export function taskFact(task: Task): Fact[] {
         ...(closed && closedAt !== undefined ? { closedMs: Date.parse(closedAt) } : {}),
         ...(closed
           ? {
-              closedBy: read(task, urls.closedBy)?.valueCode === "service" ? ("service" as const) : ("person" as const),
+              closedBy: closedByService(task) ? ("service" as const) : ("person" as const),
             }
           : {}),
         clearedSince: read(task, urls.clearedSince)?.valueBoolean === true,

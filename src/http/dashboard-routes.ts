@@ -3,11 +3,13 @@ import { z } from "zod";
 import { type CaseloadPage, caseload } from "../flows/caseload.ts";
 import { patientDays } from "../flows/patient-days.ts";
 import { requireToken } from "./access.ts";
-import { type ApiInstance, caseloadRowSchema, daySchema, measureSchema } from "./api-schemas.ts";
+import { type ApiInstance, caseloadRowSchema, daySchema, measureSchema, outcomeSchema } from "./api-schemas.ts";
 import { cautions, type Doors } from "./doors.ts";
 import { answered } from "./fhir-answer.ts";
+import { refuseOtherMethods } from "./other-methods.ts";
+import { refuseEmptyValues } from "./query-values.ts";
 
-const caseloadQuery = z.object({
+const caseloadQuery = z.strictObject({
   sort: z.enum(["name", "urgency", "sessions-completed", "days-used", "last-record", "next-part-due"]).default("name"),
   count: z.coerce.number().int().min(1).max(200).default(50),
   severity: z.enum(["urgent", "review", "information"]).optional(),
@@ -16,6 +18,11 @@ const caseloadQuery = z.object({
   name: z.string().max(100).optional(),
   cursor: z.string().max(1_000).optional(),
 });
+
+/** Days on which somebody now treated may have lived; far off it no calendar arithmetic holds. */
+const dayAsked = z.iso
+  .date()
+  .refine((day) => day >= "1900-01-01" && day < "2200-01-01", "A day from 1900-01-01 up to 2199-12-31");
 
 const caseloadAnswer = z.object({
   cautions: z.string(),
@@ -38,8 +45,10 @@ const daysAnswer = z.object({
 export async function dashboardRoutes(plain: FastifyInstance, doors: Doors): Promise<void> {
   requireToken(plain, doors.tokens);
   const app = plain as unknown as ApiInstance;
+  refuseEmptyValues(plain);
   caseloadRoute(app, doors);
   daysRoute(app, doors);
+  refuseOtherMethods(plain, { "/caseload": ["GET"], "/patients/:patientId/days": ["GET"] });
 }
 
 function caseloadRoute(app: ApiInstance, doors: Doors): void {
@@ -52,16 +61,13 @@ function caseloadRoute(app: ApiInstance, doors: Doors): void {
           "Measures over the 28 days before the review; unknown days count neither way. `next` is the cursor of the next page.",
         tags: ["Dashboard"],
         querystring: caseloadQuery,
-        response: { 200: caseloadAnswer },
+        response: { 200: caseloadAnswer, "4xx": outcomeSchema },
       },
     },
     async (request) => {
       const { cursor, ...asked } = request.query;
-      const place =
-        cursor === undefined
-          ? undefined
-          : (doors.cursors.read(cursor) as { sort: string; after: CaseloadPage["next"] });
-      const after = place?.sort === asked.sort ? place.after : undefined;
+      const list = ["caseload", request.tenantId, asked.sort];
+      const after = cursor === undefined ? undefined : (doors.cursors.read(list, cursor) as CaseloadPage["next"]);
       const given = Object.fromEntries(
         Object.entries(asked).filter(([, value]) => value !== undefined),
       ) as typeof asked;
@@ -69,7 +75,7 @@ function caseloadRoute(app: ApiInstance, doors: Doors): void {
         ...given,
         ...(after === undefined ? {} : { after }),
       } as never);
-      const next = page.next && doors.cursors.write({ sort: asked.sort, after: page.next });
+      const next = page.next && doors.cursors.write(list, page.next);
       return { cautions, rows: page.rows.map(rowOf), ...(next === undefined ? {} : { next }) };
     },
   );
@@ -101,8 +107,8 @@ function daysRoute(app: ApiInstance, doors: Doors): void {
         description: "Half-open: firstDay is inside, endDay is not. Without them the 28 full days before today.",
         tags: ["Dashboard"],
         params: z.object({ patientId: z.string().regex(/^[A-Za-z0-9\-.]{1,64}$/) }),
-        querystring: z.object({ firstDay: z.iso.date().optional(), endDay: z.iso.date().optional() }),
-        response: { 200: daysAnswer },
+        querystring: z.strictObject({ firstDay: dayAsked.optional(), endDay: dayAsked.optional() }),
+        response: { 200: daysAnswer, "4xx": outcomeSchema },
       },
     },
     async (request) => {

@@ -1,6 +1,9 @@
+import { STATUS_CODES } from "node:http";
+import type { Socket } from "node:net";
 import type { FastifyInstance, FastifyReply, FastifyRequest } from "fastify";
 import { hasZodFastifySchemaValidationErrors } from "fastify-type-provider-zod";
 import { outcomeOf, type Refused, statusOf } from "../fhir/outcome.ts";
+import { knownRefusal, retryAfterSeconds } from "./known-errors.ts";
 
 /** A refusal on its way out of a door. */
 export class RefusedRequest extends Error {
@@ -13,64 +16,26 @@ export class RefusedRequest extends Error {
 
 const fhirJson = "application/fhir+json; charset=utf-8";
 
-/** What Fastify itself refuses, in words that say what to do. */
-const ownErrors: Readonly<Record<string, Refused>> = {
-  FST_ERR_CTP_BODY_TOO_LARGE: {
-    kind: "too-long",
-    detail: "The body is larger than this service takes. Send it in parts.",
-    status: 413,
-  },
-  FST_ERR_CTP_INVALID_MEDIA_TYPE: {
-    kind: "not-supported",
-    detail: "This Content-Type is not taken here. FHIR resources are sent as application/fhir+json.",
-    status: 415,
-  },
-  FST_ERR_CTP_INVALID_CONTENT_LENGTH: { kind: "structure", detail: "Content-Length and body differ.", status: 400 },
-  FST_ERR_CTP_EMPTY_JSON_BODY: { kind: "structure", detail: "The body is empty. Send a JSON object.", status: 400 },
-  FST_ERR_CTP_INVALID_JSON_BODY: { kind: "structure", detail: "The body is not JSON.", status: 400 },
-  FST_ERR_BAD_URL: { kind: "value", detail: "The address is not a valid URL.", status: 400 },
-};
-
-/** What PostgreSQL says of values that no check before it saw through. */
-const databaseErrors: Readonly<Record<string, Refused>> = {
-  "57014": {
-    kind: "too-costly",
-    detail: "This took longer than allowed and was stopped. Ask for less: name a patient, a date or a code.",
-    status: 422,
-  },
-  "23505": {
-    kind: "duplicate",
-    detail: "There is already one like it: a finding has one open Task at most. Change that one instead.",
-    status: 409,
-  },
-  "40001": { kind: "conflict", detail: "Somebody changed the same at this moment. Send it again.", status: 409 },
-  "40P01": { kind: "conflict", detail: "Somebody changed the same at this moment. Send it again.", status: 409 },
-  "22021": {
-    kind: "value",
-    detail: "The text holds a character that cannot be stored (U+0000). Remove it.",
-    status: 400,
-  },
-  "22P05": { kind: "value", detail: "The text holds a character that cannot be stored. Remove it.", status: 400 },
-  "22003": { kind: "value", detail: "A number is too large.", status: 400 },
-  "22008": { kind: "value", detail: "A date lies outside what can be stored.", status: 400 },
-  "54000": { kind: "too-costly", detail: "The request is too large for one statement. Send it in parts.", status: 422 },
-};
-
 /** Turns every error of the app into an OperationOutcome. Only what nobody expected is logged, and says nothing of itself outside. */
 export function answerErrors(app: FastifyInstance): void {
-  app.setErrorHandler((error, request, reply) => {
-    const refusals = refusalsOf(error);
-    if (refusals !== undefined) return sendRefusals(reply, refusals);
-    request.log.error({ err: error }, "a request failed");
-    return sendRefusals(reply, [
-      {
-        kind: "exception",
-        detail: `Something broke here, not in your request. Tell the operator this request's id: ${request.id}.`,
-        status: 500,
-      },
-    ]);
-  });
+  app.setErrorHandler(answerError);
   app.setNotFoundHandler((request, reply) => sendRefusals(reply, [notFound(request)]));
+}
+
+/** Answers one error; also for those that the router meets before any route is found. */
+export function answerError(error: unknown, request: FastifyRequest, reply: FastifyReply): FastifyReply {
+  const refusals = refusalsOf(error);
+  if (refusals !== undefined) return sendRefusals(reply, refusals);
+  request.log.error({ failure: withoutItsMessage(error) }, "a request failed");
+  const detail = `Something broke here, not in your request. Tell the operator this request's id: ${request.id}.`;
+  return sendRefusals(reply, [{ kind: "exception", detail, status: 500 }]);
+}
+
+/** What the log may hold of an error. Messages repeat what was sent – PostgreSQL's quote the value – and so may name a person. */
+function withoutItsMessage(error: unknown): Record<string, unknown> {
+  const { name, code, constraint, stack } = error as Partial<Record<"name" | "code" | "constraint" | "stack", string>>;
+  const frames = (stack ?? "").split("\n").filter((line) => /^\s+at /.test(line));
+  return { name, code, constraint, at: frames.map((line) => line.trim()) };
 }
 
 function notFound(request: FastifyRequest): Refused {
@@ -81,28 +46,45 @@ function notFound(request: FastifyRequest): Refused {
 function refusalsOf(error: unknown): readonly Refused[] | undefined {
   if (error instanceof RefusedRequest) return error.refusals;
   if (hasZodFastifySchemaValidationErrors(error)) {
-    return error.validation.map((issue) => ({
-      kind: "value",
-      detail: `${issue.message ?? "Not allowed here"}.`,
-      at: issue.instancePath.replace(/^\//, "").replaceAll("/", "."),
-      status: 400,
-    }));
+    return error.validation.map((issue) => {
+      const at = issue.instancePath.replace(/^\//, "").replaceAll("/", ".");
+      const detail = `${issue.message ?? "Not allowed here"}.`;
+      return { kind: "value", detail, ...(at === "" ? {} : { at }), status: 400 };
+    });
   }
-  const { code = "", statusCode } = error as { code?: string; statusCode?: number };
-  const known = ownErrors[code] ?? databaseErrors[code];
-  if (known !== undefined) return [known];
-  if (statusCode !== undefined && statusCode >= 400 && statusCode < 500) {
-    return [{ kind: "invalid", detail: "The request cannot be understood.", status: statusCode }];
-  }
-  return undefined;
+  const known = knownRefusal(error);
+  return known && [known];
 }
 
 /** Sends refusals as an OperationOutcome under the status of the first. */
 export function sendRefusals(reply: FastifyReply, refusals: readonly Refused[]): FastifyReply {
   const status = statusOf(refusals);
   if (status === 401) reply.header("WWW-Authenticate", 'Bearer realm="tidegate"');
+  if (status === 503) reply.header("Retry-After", String(retryAfterSeconds));
   return reply
     .code(status)
     .type(fhirJson)
     .send(JSON.stringify(outcomeOf(refusals)));
 }
+
+/** Answers what is no HTTP: it never reaches a route, so the answer is written to the socket itself. */
+export function answerBrokenRequest(error: Error & { code?: string }, socket: Socket): void {
+  if (error.code === "ECONNRESET" || socket.destroyed) return;
+  const refusal = brokenRequests[error.code ?? ""] ?? notHttp;
+  const body = JSON.stringify(outcomeOf([refusal]));
+  const head = [
+    `HTTP/1.1 ${refusal.status} ${STATUS_CODES[refusal.status]}`,
+    `Content-Type: ${fhirJson}`,
+    `Content-Length: ${Buffer.byteLength(body)}`,
+    "Connection: close",
+  ];
+  if (socket.writable) socket.write(`${head.join("\r\n")}\r\n\r\n${body}`);
+  socket.destroySoon();
+}
+
+const notHttp = { kind: "structure", detail: "The request is not valid HTTP, or was cut off.", status: 400 } as const;
+
+const brokenRequests: Readonly<Record<string, Refused & { status: number }>> = {
+  HPE_HEADER_OVERFLOW: { kind: "too-long", detail: "The headers or the address are too long.", status: 431 },
+  ERR_HTTP_REQUEST_TIMEOUT: { kind: "processing", detail: "The request took too long to arrive.", status: 408 },
+};

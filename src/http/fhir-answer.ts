@@ -3,6 +3,7 @@ import { type Refused, successOutcome } from "../fhir/outcome.ts";
 import type { Doors } from "./doors.ts";
 import { RefusedRequest } from "./errors.ts";
 import { preferenceOf } from "./fhir-request.ts";
+import { originOf } from "./origin.ts";
 
 /** A stored version as flows answer it. */
 interface Stored {
@@ -18,7 +19,7 @@ export const fhirJson = "application/fhir+json; charset=utf-8";
 
 /** Base address of the FHIR door as this client sees it. */
 export function fhirBase(doors: Doors, request: FastifyRequest): string {
-  return `${doors.publicBaseUrl ?? `${request.protocol}://${request.host}`}/fhir`;
+  return `${originOf(doors, request)}/fhir`;
 }
 
 /** What flows answer: a value, or refusals. */
@@ -41,8 +42,9 @@ function versionHeaders(reply: FastifyReply, stored: Stored): FastifyReply {
 /** Answers a read: the stored text as it is, or 304 when the client has this version (https://hl7.org/fhir/R4/http.html#cread). */
 export function sendResource(request: FastifyRequest, reply: FastifyReply, stored: Stored): FastifyReply {
   versionHeaders(reply, stored);
-  const known = request.headers["if-none-match"];
-  if (known?.split(",").some((tag) => tag.trim() === `W/"${stored.version}"`)) return reply.code(304).send();
+  // Compared weakly, as RFC 9110, 13.1.2 has it: W/"1" and "1" are the same version.
+  const known = (request.headers["if-none-match"] ?? "").split(",").map((tag) => tag.trim().replace(/^W\//, ""));
+  if (known.includes(`"${stored.version}"`) || known.includes("*")) return reply.code(304).send();
   return reply.type(fhirJson).send(stored.body);
 }
 

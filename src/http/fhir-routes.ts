@@ -6,9 +6,10 @@ import { transact } from "../flows/transact.ts";
 import { createResource, deleteResource, updateResource } from "../flows/write-resource.ts";
 import { requireToken } from "./access.ts";
 import type { Doors } from "./doors.ts";
-import { RefusedRequest, sendRefusals } from "./errors.ts";
+import { RefusedRequest } from "./errors.ts";
 import { answered, fhirBase, fhirJson, sendResource, sendWritten } from "./fhir-answer.ts";
-import { bodyText, ifMatchVersion, keepBodiesAsBytes, requireJson } from "./fhir-request.ts";
+import { bodyText, ifMatchVersion, keepBodiesAsBytes, refuseOtherConditions, requireJson } from "./fhir-request.ts";
+import { refuseOtherMethods } from "./other-methods.ts";
 import { searchRoute } from "./search-route.ts";
 
 interface Target {
@@ -24,13 +25,20 @@ export async function fhirRoutes(app: FastifyInstance, doors: Doors): Promise<vo
     const facts = { baseUrl: fhirBase(doors, request), softwareVersion: doors.softwareVersion, date: doors.startedIso };
     return reply.type(fhirJson).send(JSON.stringify(capabilityStatement(doors.service.definitions, facts)));
   });
+  refuseOtherMethods(app, { "/metadata": ["GET"] });
   await app.register(async (guarded) => {
     requireToken(guarded, doors.tokens);
     guarded.addHook("preHandler", async (request) => requireKnownType(doors, request));
     bundleRoute(guarded, doors);
     instanceRoutes(guarded, doors);
     typeRoutes(guarded, doors);
-    otherMethods(guarded);
+    refuseOtherMethods(guarded, {
+      "/": ["POST"],
+      "/:type": ["GET", "POST"],
+      "/:type/_search": ["POST"],
+      "/:type/:id": ["GET", "PUT", "DELETE"],
+      "/:type/:id/_history/:version": ["GET"],
+    });
   });
 }
 
@@ -59,12 +67,14 @@ function instanceRoutes(app: FastifyInstance, doors: Doors): void {
     return sendResource(request, reply, answered(await readOneVersion(service, request.tenantId, target)));
   });
   app.put<{ Params: Target }>("/:type/:id", async (request, reply) => {
+    refuseOtherConditions(request);
     const ifVersion = ifMatchVersion(request);
     const target = { ...request.params, ...(ifVersion === undefined ? {} : { ifVersion }) };
     const written = await updateResource(service, request.tenantId, target, bodyText(request, doors.maxBodyBytes));
     return sendWritten(doors, request, reply, answered(written));
   });
   app.delete<{ Params: Target }>("/:type/:id", async (request, reply) => {
+    refuseOtherConditions(request);
     const ifVersion = ifMatchVersion(request);
     const target = { ...request.params, ...(ifVersion === undefined ? {} : { ifVersion }) };
     const { version } = answered(await deleteResource(service, request.tenantId, target));
@@ -75,32 +85,11 @@ function instanceRoutes(app: FastifyInstance, doors: Doors): void {
 
 function typeRoutes(app: FastifyInstance, doors: Doors): void {
   app.post<{ Params: { type: string } }>("/:type", async (request, reply) => {
+    refuseOtherConditions(request);
     const text = bodyText(request, doors.maxBodyBytes);
     const written = await createResource(doors.service, request.tenantId, request.params.type, text);
     return sendWritten(doors, request, reply, answered(written));
   });
   app.get<{ Params: { type: string } }>("/:type", (request, reply) => searchRoute(doors, request, reply));
   app.post<{ Params: { type: string } }>("/:type/_search", (request, reply) => searchRoute(doors, request, reply));
-}
-
-/** Addresses that exist answer 405 with what they allow, instead of 404 (RFC 9110, 15.5.6). */
-function otherMethods(app: FastifyInstance): void {
-  const allowed = [
-    ["/", ["POST"], ["GET", "PUT", "PATCH", "DELETE"]],
-    ["/:type", ["GET", "HEAD", "POST"], ["PUT", "PATCH", "DELETE"]],
-    ["/:type/:id", ["GET", "HEAD", "PUT", "DELETE"], ["POST", "PATCH"]],
-    ["/:type/:id/_history/:version", ["GET", "HEAD"], ["POST", "PUT", "PATCH", "DELETE"]],
-  ] as const;
-  for (const [url, allow, methods] of allowed) {
-    app.route({
-      url,
-      method: [...methods],
-      schema: { hide: true },
-      handler: async (request, reply) => {
-        reply.header("Allow", allow.join(", "));
-        const detail = `${request.method} is not supported at this address. It takes ${allow.join(", ")}.`;
-        return sendRefusals(reply, [{ kind: "not-supported", detail, status: 405 }]);
-      },
-    });
-  }
 }

@@ -1,5 +1,6 @@
 import type { FastifyInstance } from "fastify";
 import type { Doors } from "./doors.ts";
+import { refuseOtherMethods } from "./other-methods.ts";
 
 /** Whether the process lives, and whether it can do its work. */
 export async function healthRoutes(app: FastifyInstance, doors: Doors): Promise<void> {
@@ -8,4 +9,5 @@ export async function healthRoutes(app: FastifyInstance, doors: Doors): Promise<
     const ready = await doors.isReady();
     return reply.code(ready ? 200 : 503).send({ status: ready ? "ready" : "not-ready" });
   });
+  refuseOtherMethods(app, { "/live": ["GET"], "/ready": ["GET"] });
 }

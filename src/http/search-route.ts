@@ -15,7 +15,7 @@ const maxCount = 500;
 /** Answers a search of one type with a page of results and the link to the next (https://hl7.org/fhir/R4/http.html#paging). */
 export async function searchRoute(doors: Doors, request: FastifyRequest, reply: FastifyReply): Promise<FastifyReply> {
   const { type } = request.params as { type: string };
-  const params = searchParameters(request);
+  const params = searchParameters(request, doors.maxBodyBytes);
   const parsed = parseSearch(doors.service.definitions, type, params, {
     handling: preferenceOf(request).handling,
     defaultCount,
@@ -23,11 +23,14 @@ export async function searchRoute(doors: Doors, request: FastifyRequest, reply: 
     nowMs: doors.service.now(),
   });
   const cursor = params.find(([name]) => name === "_cursor")?.[1];
-  const query = withPlace(answered(parsed), cursor === undefined ? undefined : doors.cursors.read(cursor));
+  const asked = answered(parsed);
+  const list = ["fhir", request.tenantId, type, asked.sort];
+  const after = cursor === undefined ? undefined : (doors.cursors.read(list, cursor) as (string | null)[]);
+  const query: SearchQuery = after === undefined ? asked : { ...asked, after };
   const { page, included } = answered(await search(doors.service, request.tenantId, query));
   const base = fhirBase(doors, request);
   const last = page.matches.at(-1);
-  const next = page.more && last !== undefined ? doors.cursors.write({ type, after: last.sortValues }) : undefined;
+  const next = page.more && last !== undefined ? doors.cursors.write(list, last.sortValues) : undefined;
   const text = searchsetText({
     baseUrl: base,
     matches: page.matches.map((one) => ({ ...one, body: subsetText(one.body, query) })),
@@ -37,12 +40,6 @@ export async function searchRoute(doors: Doors, request: FastifyRequest, reply: 
     ...ignoredOutcome(query),
   });
   return reply.type(fhirJson).send(text);
-}
-
-/** A cursor of another type's search starts nothing here. */
-function withPlace(query: SearchQuery, place: unknown): SearchQuery {
-  const { type, after } = (place ?? {}) as { type?: string; after?: readonly (string | null)[] };
-  return type === query.type && after !== undefined && after.length === query.sort.length ? { ...query, after } : query;
 }
 
 function linksOf(

@@ -13,12 +13,15 @@ import {
 import type { Doors } from "./doors.ts";
 import { RefusedRequest } from "./errors.ts";
 import { answered } from "./fhir-answer.ts";
+import { refuseOtherMethods } from "./other-methods.ts";
+import { refuseEmptyValues } from "./query-values.ts";
 
 const uploadId = z.object({ uploadId: z.string().regex(/^upload-[0-9a-f]{40}$/) });
 
 /** Takes in use records, and shows and replays what arrived. */
 export async function uploadRoutes(app: FastifyInstance, doors: Doors): Promise<void> {
   requireToken(app, doors.tokens);
+  refuseEmptyValues(app);
   await app.register(async (bytes) => {
     bytes.removeAllContentTypeParsers();
     bytes.addContentTypeParser("*", { parseAs: "buffer" }, (_request, body, done) => done(null, body));
@@ -26,6 +29,13 @@ export async function uploadRoutes(app: FastifyInstance, doors: Doors): Promise<
   });
   readingRoutes(app as unknown as ApiInstance, doors);
   replayRoute(app as unknown as ApiInstance, doors);
+  refuseOtherMethods(app, {
+    "/use-records": ["POST"],
+    "/uploads": ["GET"],
+    "/uploads/:uploadId": ["GET"],
+    "/uploads/:uploadId/content": ["GET"],
+    "/uploads/:uploadId/replay": ["POST"],
+  });
 }
 
 function intakeRoute(app: ApiInstance, doors: Doors): void {
@@ -65,25 +75,31 @@ function readingRoutes(app: ApiInstance, doors: Doors): void {
       schema: {
         summary: "What arrived, newest first",
         tags: ["Use records"],
-        querystring: z.object({
+        querystring: z.strictObject({
           status: z.enum(["accepted", "partly-refused", "refused"]).optional(),
           count: z.coerce.number().int().min(1).max(200).default(50),
           cursor: z.string().max(500).optional(),
         }),
-        response: { 200: z.object({ uploads: z.array(uploadSummarySchema), next: z.string().optional() }) },
+        response: {
+          200: z.object({ uploads: z.array(uploadSummarySchema), next: z.string().optional() }),
+          "4xx": outcomeSchema,
+        },
       },
     },
     async (request) => {
       const { status, count, cursor } = request.query;
+      const list = ["uploads", request.tenantId];
       const before =
-        cursor === undefined ? undefined : (doors.cursors.read(cursor) as { receivedMs: number; uploadId: string });
+        cursor === undefined
+          ? undefined
+          : (doors.cursors.read(list, cursor) as { receivedMs: number; uploadId: string });
       const found = await uploads(doors.service, request.tenantId, {
         count: count + 1,
         ...(status === undefined ? {} : { status }),
         ...(before === undefined ? {} : { before }),
       });
       const last = found.length > count ? found[count - 1] : undefined;
-      const next = last && doors.cursors.write({ receivedMs: last.receivedMs, uploadId: last.uploadId });
+      const next = last && doors.cursors.write(list, { receivedMs: last.receivedMs, uploadId: last.uploadId });
       return { uploads: found.slice(0, count).map(summaryOf), ...(next === undefined ? {} : { next }) };
     },
   );
@@ -94,7 +110,7 @@ function readingRoutes(app: ApiInstance, doors: Doors): void {
         summary: "One upload and what of it was refused",
         tags: ["Use records"],
         params: uploadId,
-        response: { 200: uploadDetailSchema },
+        response: { 200: uploadDetailSchema, "4xx": outcomeSchema },
       },
     },
     async (request) => {

@@ -8,6 +8,9 @@ import { deviceUseStatement } from "../../src/fhir/device-use.ts";
 import { factsOf } from "../../src/fhir/facts.ts";
 import { patientResource } from "../../src/fhir/patient.ts";
 import { planResources } from "../../src/fhir/prescription.ts";
+import { sessionResources } from "../../src/fhir/session.ts";
+import { taskResource } from "../../src/fhir/task.ts";
+import { uploadDocument } from "../../src/fhir/upload.ts";
 
 const context = { zone: "Europe/London", dayParts: defaultThresholds.dayParts };
 const { plan, requests } = planResources({
@@ -17,6 +20,57 @@ const { plan, requests } = planResources({
   start: "2026-01-01",
   profiles: [{ profileId: "r", role: "usual", schedule: { kind: "when-needed" } }],
 });
+
+const session = sessionResources(
+  {
+    sessionId: "s",
+    patientId: "p",
+    deviceId: "d",
+    startMs: Date.parse("2026-03-09T08:00:00Z"),
+    endMs: Date.parse("2026-03-09T08:10:00Z"),
+    deviceStart: "2026-03-09T08:00:00",
+    localDay: "2026-03-09",
+    readMs: Date.parse("2026-03-10T08:00:00Z"),
+    recordDigest: "ab".repeat(32),
+  },
+  { documentId: "upload", statementId: "use", deviceEnd: "2026-03-09T08:10:00" },
+);
+const upload = uploadDocument({
+  id: "upload",
+  deviceId: "d",
+  receivedIso: "2026-03-10T08:00:00Z",
+  contentType: "application/json",
+  size: 12,
+  sha1Base64: "2jmj7l5rSw0yVb/vlWAYkK/YBwk=",
+  sha256Hex: "ab".repeat(32),
+  url: "/api/v1/uploads/upload/content",
+  coverage: [
+    {
+      deviceId: "d",
+      uploadId: "upload",
+      startMs: Date.parse("2026-03-01T00:00:00Z"),
+      endMs: Date.parse("2026-03-10T08:00:00Z"),
+    },
+  ],
+});
+const task = taskResource(
+  {
+    kind: "raise",
+    finding: {
+      rule: "low-use",
+      subject: "therapy",
+      severity: "review",
+      safety: false,
+      sinceDay: "2026-03-01",
+      text: "Recorded use is low.",
+      evidence: [],
+      clearsWhen: "Recorded use rises.",
+    },
+    episode: 1,
+    dueDay: "2026-03-17",
+  },
+  { taskId: "t", patientId: "p", nowIso: "2026-03-10T08:00:00.000Z" },
+);
 
 test.each<[string, Resource, string[]]>([
   ["Patient", patientResource({ id: "p", family: "F", given: "G" }), ["patient"]],
@@ -34,8 +88,12 @@ test.each<[string, Resource, string[]]>([
     ["contraindication"],
   ],
   ["Encounter", hospitalStay({ id: "e", patientId: "p", start: "2026-01-01" }), ["absence"]],
+  ["session's Observation", session.observation, ["session"]],
+  ["session's own DeviceUseStatement", session.statement, []],
+  ["DocumentReference", upload, ["coverage"]],
+  ["Task", task, ["task"]],
   ["Organization", { resourceType: "Organization", id: "o" }, []],
   ["Observation of another kind", { resourceType: "Observation", status: "final", code: { text: "x" } }, []],
-])("a %s states %j", (_type, resource, kinds) => {
+])("%s states %j", (_type, resource, kinds) => {
   expect(factsOf(resource, context).map((fact) => fact.kind)).toEqual(kinds);
 });

@@ -69,9 +69,20 @@ describe("a schedule (https://hl7.org/fhir/R4/datatypes.html#Timing)", () => {
     ["once a week asks no day for one", { frequency: 1, period: 1, periodUnit: "wk" }, { kind: "when-needed" }],
     ["mornings", { when: ["MORN"] }, { kind: "day-parts", parts: ["morning"] }],
     ["late evening and night are one part", { when: ["EVE.late", "NIGHT"] }, { kind: "day-parts", parts: ["evening"] }],
+    ["midday is no day part of ours", { when: ["MORN", "AFT", "EVE"] }, { kind: "count", timesPerDay: 3 }],
     ["no timing", undefined, { kind: "when-needed" }],
   ])("%s", (_what, repeat, expected) => {
     expect(scheduleOf(repeat)).toEqual(expected);
+  });
+
+  // https://hl7.org/fhir/R4/valueset-timing-abbreviation.html: BID two times a day, Q4H every four hours.
+  test.each([
+    ["BID", { kind: "count", timesPerDay: 2 }],
+    ["QID", { kind: "count", timesPerDay: 4 }],
+    ["Q4H", { kind: "when-needed" }],
+  ])("written as the abbreviation %s", (code, expected) => {
+    const coding = [{ system: "http://terminology.hl7.org/CodeSystem/v3-GTSAbbreviation", code }];
+    expect(scheduleOf(undefined, { occurrenceTiming: { code: { coding } } })).toEqual(expected);
   });
 
   test("as needed outweighs a timing", () => {

@@ -24,9 +24,35 @@ const plain: Session = {
   recordDigest: "ab".repeat(32),
 };
 
+const everyMeasure: Partial<Session> = {
+  sequenceNumber: 41,
+  profileSlot: "A",
+  triggerMode: "patient-triggered",
+  cyclesDelivered: 20,
+  cyclesTriggered: 18,
+  setInsufflationPressureCmH2O: 35,
+  setExsufflationPressureCmH2O: -40,
+  setInsufflationSeconds: 1.5,
+  setExsufflationSeconds: 1.5,
+  setPauseSeconds: 1,
+  achievedInsufflationPressureCmH2O: { median: 34, p5: 30, p95: 35.5 },
+  achievedExsufflationPressureCmH2O: { median: -39, p5: -41, p95: -33 },
+  insufflatedVolumeMillilitres: 1450,
+  peakCoughFlowLitresPerMinute: 210,
+  leakLitresPerMinute: 12,
+  lowestSpo2Percent: 93,
+  meanSpo2Percent: 96,
+  pulsePerMinute: 88,
+  stopReason: "finished",
+  test: true,
+};
+
 const number = fc.double({ min: -1000, max: 1000, noNaN: true }).map((value) => value + 0);
 const word = fc.string({ minLength: 1, maxLength: 20 }).map((text) => `x${text.trim()}`);
-const spread = fc.record({ median: number, p5: number, p95: number }, { requiredKeys: ["median"] });
+const spread = fc.record(
+  { median: number, p5: number, p95: number },
+  { requiredKeys: ["median"], noNullPrototype: true },
+);
 const measures = fc.record(
   {
     profileSlot: word,
@@ -35,11 +61,17 @@ const measures = fc.record(
     cyclesTriggered: fc.nat(500),
     setInsufflationPressureCmH2O: number,
     setExsufflationPressureCmH2O: number,
+    setInsufflationSeconds: number,
+    setExsufflationSeconds: number,
     setPauseSeconds: number,
     achievedInsufflationPressureCmH2O: spread,
     achievedExsufflationPressureCmH2O: spread,
+    insufflatedVolumeMillilitres: number,
     peakCoughFlowLitresPerMinute: number,
+    leakLitresPerMinute: number,
     lowestSpo2Percent: number,
+    meanSpo2Percent: number,
+    pulsePerMinute: number,
     stopReason: word,
     sequenceNumber: fc.nat(2_147_483_647),
     test: fc.constant(true as const),
@@ -47,19 +79,29 @@ const measures = fc.record(
   { requiredKeys: [] },
 );
 
-test("a session reads back from its Observation exactly as it was, stored and parsed as JSON in between", () => {
+// From the first millisecond of 1970, which is no less an instant for being zero.
+const instant = fc.integer({ min: 0, max: Date.parse("2100-01-01T00:00:00Z") });
+const day = instant.map((ms) => new Date(ms).toISOString().slice(0, 10));
+const frame = fc
+  .record(
+    { startMs: instant, lengthMs: fc.nat(3_600_000), localDay: day, readMs: instant, dayPart: fc.constant("evening") },
+    { requiredKeys: ["startMs", "lengthMs", "localDay", "readMs"] },
+  )
+  .map(({ lengthMs, ...rest }) => ({ ...rest, endMs: rest.startMs + lengthMs }));
+
+test("a session reads back from its Observation exactly as it was, to the millisecond, through JSON", () => {
+  const { dayPart: _, ...outsideAllParts } = plain;
   fc.assert(
-    fc.property(measures, (some) => {
-      const session = { ...plain, ...some } as Session;
+    fc.property(frame, measures, (times, some) => {
+      const session = { ...outsideAllParts, ...times, ...some } as Session;
       const { observation } = sessionResources(session, upload);
-      expect(sessionOf(JSON.parse(JSON.stringify(observation)), context)).toEqual(session);
+      expect(sessionOf(JSON.parse(JSON.stringify(observation)), context)).toStrictEqual(session);
     }),
   );
 });
 
 test("Observation and DeviceUseStatement are valid R4 (@medplum/core's validator) with every measure and with none", () => {
-  const [some] = fc.sample(fc.record({ cyclesDelivered: fc.constant(20), test: fc.constant(true) }), 1);
-  for (const session of [plain, { ...plain, ...some } as Session]) {
+  for (const session of [plain, { ...plain, ...everyMeasure }]) {
     const { observation, statement } = sessionResources(session, { ...upload, profileRequestId: "r1" });
     expect([validateResource(observation), validateResource(statement)]).toEqual([[], []]);
   }
@@ -86,15 +128,19 @@ test("an Observation of another system under our session code gives what it hold
     localDay: "2026-06-10",
     dayPart: "evening",
     readMs: Date.parse(night.end),
+    recordDigest: "0".repeat(64),
+    deviceStart: night.start,
   });
 });
 
-test("what is entered in error, of another kind, or of nobody states no session", () => {
+test("what is entered in error, of another kind, of nobody, or ends before it starts states no session", () => {
   const { observation } = sessionResources(plain, upload);
   expect(sessionOf({ ...observation, status: "entered-in-error" }, context)).toBeUndefined();
   expect(sessionOf({ ...observation, code: { text: "Pulse" } }, context)).toBeUndefined();
   const { subject: _, ...ofNobody } = observation;
   expect(sessionOf(ofNobody, context)).toBeUndefined();
+  const backwards = { start: "2026-03-09T08:10:00Z", end: "2026-03-09T08:00:00Z" };
+  expect(sessionOf({ ...observation, effectivePeriod: backwards }, context)).toBeUndefined();
 });
 
 test.each([

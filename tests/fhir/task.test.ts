@@ -133,6 +133,23 @@ test("what the service closes it says so, and why; what a person closes is their
   });
 });
 
+test("a Task that a person reopens and closes in turn is theirs, though it still says that the service had closed it", () => {
+  const closed = taskResource(
+    { kind: "close", taskId: "t1", status: "completed", reason: "cleared", evidence: [] },
+    { taskId: "t1", nowIso: at, previous: stored(raised) },
+  );
+  const { statusReason: _, ...theirs } = closed;
+  expect(taskFact(stored({ ...theirs, status: "completed" }))[0]).toMatchObject({ task: { closedBy: "person" } });
+  const reopened = taskResource(
+    { kind: "add-evidence", taskId: "t1", finding },
+    { taskId: "t1", nowIso: at, previous: stored({ ...closed, status: "in-progress" }) },
+  );
+  const later: Task = { ...reopened, status: "completed", meta: { lastUpdated: "2026-07-01T09:00:00.000Z" } };
+  expect(taskFact(later)[0]).toMatchObject({
+    task: { closedBy: "person", closedMs: Date.parse("2026-07-01T09:00:00.000Z") },
+  });
+});
+
 test("noting that a finding has cleared does not start a person's cool-down anew", () => {
   const rejected = stored({ ...raised, status: "rejected" });
   const noted = taskResource(

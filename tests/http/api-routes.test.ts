@@ -172,6 +172,8 @@ describe("dashboards", () => {
       ["/health/live", "/health/ready", "/docs/"].map((url) => here.app.inject({ method: "GET", url })),
     );
     expect([live?.statusCode, ready?.statusCode, docs?.statusCode]).toEqual([200, 200, 200]);
+    expect(docs?.headers["content-security-policy"]).toContain("script-src 'self'");
+    expect(docs?.headers["content-security-policy"]).not.toMatch(/upgrade-insecure|validator/);
   });
 });
 

@@ -3,7 +3,7 @@ import { ruleTexts } from "../../domain/rules/catalogue.ts";
 import { numericComponents, spreadComponents, spreadStatistics, wordComponents } from "../session-components.ts";
 import { canonical } from "./canonical.ts";
 import { contraindicationCatalogue } from "./contraindications.ts";
-import { deviceKinds, interfaces, profileRoles, settingParameters, taskInputs } from "./therapy.ts";
+import { deviceKinds, interfaces, profileRoles, serviceActivities, settingParameters, taskInputs } from "./therapy.ts";
 
 /** One concept of our own. */
 interface Concept {
@@ -65,6 +65,7 @@ export const ownCodeSystems: readonly OwnCodeSystem[] = [
     concepts: named({ cleared: "The finding has cleared", "no-longer-applies": "The finding no longer applies" }),
   },
   { name: "task-input", title: "Evidence of a finding", concepts: named(taskInputs) },
+  { name: "service-activity", title: "What the service does by itself", concepts: named(serviceActivities) },
   { name: "document-kind", title: "Kinds of document", concepts: named({ "use-record-upload": "Use-record upload" }) },
 ];
 

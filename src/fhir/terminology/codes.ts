@@ -38,9 +38,13 @@ export const ucumUnits: readonly ShippedCode[] = [
   { system: ucum, code: "{cycle}", display: "cycle (annotation)" },
 ];
 
-/** Every code that leaves this service: outside codes and units, and the terms of our own code systems. */
+/**
+ * Outside codes and units that this service chose, and the terms of its own code systems. Codes that R4 itself binds an
+ * element to (a status, a flag category, an encounter class) are not listed: the validator holds them.
+ */
 export const shippedCodes: readonly ShippedCode[] = [
   assistedCoughTherapy,
+  testDataLabel,
   ...ucumUnits,
   ...ownCodeSystems.flatMap(({ name, concepts }) =>
     concepts.map(({ code, display }) => ({ system: canonical("CodeSystem", name), code, display })),

@@ -10,6 +10,7 @@ export const therapySystems = {
   taskReason: canonical("CodeSystem", "task-reason"),
   taskInput: canonical("CodeSystem", "task-input"),
   therapy: canonical("CodeSystem", "therapy"),
+  serviceActivity: canonical("CodeSystem", "service-activity"),
 } as const;
 
 /** The machine, and the kinds of part that wear. */
@@ -71,6 +72,12 @@ export const dayPartOfTiming: Readonly<Record<string, string>> = {
   NIGHT: "evening",
 };
 
+/** System of R4's timing abbreviations (https://hl7.org/fhir/R4/valueset-timing-abbreviation.html). */
+export const timingAbbreviationSystem = "http://terminology.hl7.org/CodeSystem/v3-GTSAbbreviation";
+
+/** Those abbreviations that say how often a day. */
+export const timesPerDayOfAbbreviation: Readonly<Record<string, number>> = { QD: 1, BID: 2, TID: 3, QID: 4 };
+
 /** What an input of a Task holds: each piece of evidence that a rule may give. */
 export const taskInputs: Readonly<Record<string, string>> = {
   cleared: "When the finding cleared",
@@ -98,4 +105,13 @@ export const taskInputs: Readonly<Record<string, string>> = {
   "slot-not-prescribed": "Profile slot that no plan prescribes",
   superseded: "Another Task about the same finding",
   upload: "Upload",
+};
+
+/** What the service does by itself and records in a Provenance: one code for each kind of Task step. */
+export const serviceActivities: Readonly<Record<string, string>> = {
+  "task-raise": "Task raised",
+  "task-refresh": "Task brought up to date",
+  "task-add-evidence": "Evidence added to a Task",
+  "task-close": "Task closed",
+  "task-note-cleared": "Noted that a finding has cleared",
 };
