@@ -78,9 +78,14 @@ export function readTransaction(value: unknown, exact: unknown): Result<Transact
   return refusals.length > 0 ? refused(...refusals) : accepted(entries);
 }
 
+/** A member that must be text; anything else a client sends in its place reads as missing. */
+function textOf(value: unknown): string {
+  return typeof value === "string" ? value : "";
+}
+
 function readEntry(entry: BundleEntry | null, exact: unknown, at: string): Result<TransactionEntry> {
   const method = entry?.request?.method;
-  const url = entry?.request?.url ?? "";
+  const url = textOf(entry?.request?.url);
   if (entry === null || method === undefined || !["GET", "POST", "PUT", "DELETE"].includes(method)) {
     const detail = "Each entry of a transaction has a request with a method GET, POST, PUT or DELETE and a url.";
     return refused({ kind: "required", detail, at: `${at}.request`, status: 400 });
