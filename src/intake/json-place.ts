@@ -1,7 +1,7 @@
 /** A number, a literal, or a sign of JSON (RFC 8259, sections 2, 3 and 6). */
 const word = /-?(?:0|[1-9]\d*)(?:\.\d+)?(?:[eE][+-]?\d+)?|true|false|null|[[\]{},:]/y;
 const escaped = /\\(?:["\\/bfnrt]|u[0-9a-fA-F]{4})/y;
-const space = /[ \t\n\r]*/y;
+const spaces = " \t\n\r";
 
 type Expected = "value" | "value-or-]" | "name" | "name-or-}" | ":" | ", or end" | "nothing";
 
@@ -14,9 +14,7 @@ export function firstJsonFault(text: string): { readonly line: number; readonly 
   let expected: Expected = "value";
   let position = 0;
   for (;;) {
-    space.lastIndex = position;
-    space.test(text);
-    position = space.lastIndex;
+    while (position < text.length && spaces.includes(text.charAt(position))) position += 1;
     if (position === text.length) return expected === "nothing" ? undefined : placeOf(text, position);
     const next = wordAt(text, position);
     const after: Expected | undefined = next === undefined ? undefined : step(expected, next, open);
@@ -76,6 +74,11 @@ function afterValue(open: readonly string[]): Expected {
 }
 
 function placeOf(text: string, position: number): { line: number; column: number } {
-  const before = text.slice(0, position);
-  return { line: before.split("\n").length, column: position - before.lastIndexOf("\n") };
+  let line = 1;
+  let lineStart = 0;
+  for (let next = text.indexOf("\n"); next >= 0 && next < position; next = text.indexOf("\n", next + 1)) {
+    line += 1;
+    lineStart = next + 1;
+  }
+  return { line, column: position - lineStart + 1 };
 }

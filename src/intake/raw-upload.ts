@@ -1,6 +1,6 @@
 import type { Refusal } from "../domain/result.ts";
 
-/** An upload taken apart but not yet checked: `at` says where each session stood, as the sender would look for it. */
+/** An upload taken apart but not yet checked, with no more sessions than are allowed: `at` says where each session stood, as the sender would look for it. */
 export interface RawUpload {
   readonly envelope: unknown;
   readonly sessions: readonly {

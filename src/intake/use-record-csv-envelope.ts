@@ -17,6 +17,11 @@ const cellsOfLine: Readonly<Record<string, readonly string[]>> = {
   "#alert": ["code", "at", "text"],
 };
 
+/** Whether a line belongs to the envelope: above the line of names each that starts with `#`, below it only known ones. */
+export function isEnvelopeLine({ cells: [name = ""] }: CsvLine, aboveNames: boolean): boolean {
+  return aboveNames ? name.startsWith("#") : Object.hasOwn(cellsOfLine, name);
+}
+
 const repeatable = new Set(["#coverage", "#alert"]);
 
 /**

@@ -1,9 +1,9 @@
 import { CsvError, parse } from "csv-parse/sync";
 import { accepted, type Refusal, type Result, refused } from "../domain/result.ts";
 import type { RawUpload } from "./raw-upload.ts";
-import { type CsvLine, readCsvEnvelope } from "./use-record-csv-envelope.ts";
-import { shown } from "./use-record-refusals.ts";
-import { sessionSchema } from "./use-record-schema.ts";
+import { type CsvLine, isEnvelopeLine, readCsvEnvelope } from "./use-record-csv-envelope.ts";
+import { fewOf, shown, tooManySessions } from "./use-record-refusals.ts";
+import { mostAlerts, mostCoverage, mostSessions, sessionSchema } from "./use-record-schema.ts";
 
 /** How the text of a cell becomes a value. */
 type CellKind = "text" | "number" | "boolean";
@@ -28,24 +28,38 @@ export const csvColumns: ReadonlyMap<string, CellKind> = new Map(
 export function readCsvUpload(text: string): Result<RawUpload> {
   const lines = linesOf(text);
   if (!lines.ok) return lines;
-  const isEnvelope = ({ cells }: CsvLine): boolean => cells[0]?.startsWith("#") === true;
+  const firstName = lines.value.findIndex((line) => !isEnvelopeLine(line, true));
+  // A text of a session may start with # too; below the line of names only the known lines are taken for the envelope.
+  const isEnvelope = (line: CsvLine, i: number): boolean => isEnvelopeLine(line, firstName < 0 || i < firstName);
   const envelope = readCsvEnvelope(lines.value.filter(isEnvelope));
   if (!envelope.ok) return envelope;
-  const [header, ...rows] = lines.value.filter((line) => !isEnvelope(line));
+  const [header, ...rows] = lines.value.filter((line, i) => !isEnvelope(line, i));
   if (header === undefined) {
     const detail = "Add a line of column names such as sequenceNumber,start,end.";
     return refused({ kind: "required", detail, at: "header" });
   }
   const wrongNames = checkNames(header);
-  if (wrongNames.length > 0) return refused(...wrongNames);
+  if (wrongNames.length > 0) return refused(...fewOf(wrongNames, "header"));
+  if (rows.length > mostSessions) return refused(tooManySessions(mostSessions));
   return accepted({ envelope: envelope.value, sessions: rows.map((row) => readRow(header.cells, row)) });
 }
 
+/** Sessions, the line of names, and what `#` lines the schema allows. */
+const mostLines = mostSessions + 1 + 4 + mostCoverage + mostAlerts;
+/** A line with every cell full, each text at its longest and in quotes, stays far below. */
+const longestLine = 65_536;
+
 function linesOf(text: string): Result<CsvLine[]> {
+  // The parser's own limit counts the characters in cells, so it lets through millions of empty cells.
+  const tooLong = firstLongLine(text);
+  if (tooLong !== undefined) return refused(tooLongLine(tooLong));
   try {
     const rows = parse(text, {
       bom: true,
       info: true,
+      // Both bound the memory: a few kilobytes of gzip can unpack to many millions of cells or lines.
+      max_record_size: longestLine,
+      to: mostLines + 1,
       // All three by name: left to guess from the first line, the parser counts lines wrongly where endings are mixed.
       record_delimiter: ["\r\n", "\n", "\r"],
       relax_column_count: true,
@@ -53,16 +67,36 @@ function linesOf(text: string): Result<CsvLine[]> {
       skip_records_with_empty_values: true,
       trim: true,
     }) as unknown as { record: string[]; info: { lines: number } }[];
+    if (rows.length > mostLines) return refused(tooManySessions(mostSessions));
     return accepted(rows.map(({ record, info }) => ({ line: info.lines, cells: record })));
   } catch (error) {
     if (!(error instanceof CsvError)) throw error;
     const { lines: line = 1, column } = error as { lines?: number; column?: number };
     const where = typeof column === "number" ? `line ${line}, column ${column + 1}` : `line ${line}`;
+    if (error.code === "CSV_MAX_RECORD_SIZE") return refused(tooLongLine(line));
     const detail = /QUOTE/.test(error.code)
       ? `${where}: a quote is opened and not closed, or stands inside an unquoted cell. Put the whole cell in quotes and double each quote within it.`
       : `${where}: this is not CSV. Check its quotes and separators.`;
     return refused({ kind: "structure", detail, at: `line ${line}` });
   }
+}
+
+function firstLongLine(text: string): number | undefined {
+  let line = 1;
+  let start = 0;
+  for (let i = 0; i < text.length; i += 1) {
+    const one = text[i];
+    if (one === "\n" || one === "\r") {
+      start = i + 1;
+      if (one === "\n" || text[i + 1] !== "\n") line += 1;
+    } else if (i - start >= longestLine) return line;
+  }
+  return undefined;
+}
+
+function tooLongLine(line: number): Refusal {
+  const detail = `line ${line} is longer than ${longestLine} characters. End each line with a line break, and close each quote.`;
+  return { kind: "too-long", detail, at: `line ${line}` };
 }
 
 function checkNames({ line, cells }: CsvLine): Refusal[] {

@@ -10,15 +10,27 @@ const longestNameShown = 80;
  */
 export function refusalsOf(error: z.ZodError, base: string): Refusal[] {
   const all = error.issues.flatMap((issue) => refusalsOfIssue(issue, placeOf(base, issue.path)));
-  if (all.length <= mostRefusals) return all;
+  return fewOf(all, base);
+}
+
+/** The first twenty refusals, and one that counts the rest; `place` says where they all stand. */
+export function fewOf(all: readonly Refusal[], place: string): Refusal[] {
+  if (all.length <= mostRefusals) return [...all];
   const rest = `There are ${all.length - mostRefusals} more mistakes like these. Correct these first and send it again.`;
-  const more: Refusal = { kind: "structure", detail: rest, ...(base === "" ? {} : { at: base }) };
+  const more: Refusal = { kind: "structure", detail: rest, ...(place === "" ? {} : { at: place }) };
   return [...all.slice(0, mostRefusals), more];
 }
 
-/** A name that the sender wrote, cut so that it cannot swell the answer. */
+/** A name that the sender wrote, cut so that it cannot swell the answer, and without what cannot be stored. */
 export function shown(name: string): string {
-  return name.length > longestNameShown ? `${name.slice(0, longestNameShown)}…` : name;
+  const cut = name.length > longestNameShown ? `${name.slice(0, longestNameShown).toWellFormed()}…` : name;
+  return cut.toWellFormed().replaceAll("\0", "\ufffd");
+}
+
+/** The refusal of an upload that holds more than `most` sessions. */
+export function tooManySessions(most: number): Refusal {
+  const detail = `An upload holds at most ${most} sessions. Send it in parts.`;
+  return { kind: "too-long", detail, at: "sessions" };
 }
 
 function placeOf(base: string, path: readonly PropertyKey[]): string {
@@ -30,7 +42,7 @@ function placeOf(base: string, path: readonly PropertyKey[]): string {
 
 function refusalsOfIssue(issue: z.core.$ZodIssue, place: string): Refusal[] {
   if (issue.code === "unrecognized_keys") {
-    return issue.keys.map((key) => {
+    return issue.keys.map((key): Refusal => {
       const detail = `The format has no field "${shown(key)}". Leave it out, or correct its spelling.`;
       return { kind: "structure", detail, at: place === "" ? shown(key) : `${place}.${shown(key)}` };
     });

@@ -1,7 +1,9 @@
 import { z } from "zod";
+import { isStorable } from "./storable-text.ts";
 
-const shortText = z.string().min(1).max(200);
-const deviceTime = z.string().min(10).max(40);
+const unstorable = "The text holds U+0000 or half of a surrogate pair, which cannot be stored";
+const shortText = z.string().min(1).max(200).refine(isStorable, unstorable);
+const deviceTime = z.string().min(10).max(40).refine(isStorable, unstorable);
 const measured = z.number();
 const count = z.number().int().min(0).max(1_000_000);
 
@@ -42,6 +44,12 @@ export const sessionSchema = z.strictObject({
   cycles: z.array(cycle).max(2_000).optional(),
 });
 
+/** The most ranges of coverage that one upload may hold. */
+export const mostCoverage = 1_000;
+
+/** The most alerts that one upload may hold. */
+export const mostAlerts = 5_000;
+
 /** Everything around the sessions. */
 export const envelopeSchema = z.strictObject({
   format: z.literal("tidegate-use-record"),
@@ -51,11 +59,11 @@ export const envelopeSchema = z.strictObject({
   deviceClockAtReading: deviceTime.optional(),
   coverage: z
     .array(z.strictObject({ start: deviceTime, end: deviceTime }))
-    .max(1_000)
+    .max(mostCoverage)
     .optional(),
   alerts: z
     .array(z.strictObject({ code: shortText, at: deviceTime, text: shortText.optional() }))
-    .max(5_000)
+    .max(mostAlerts)
     .optional(),
 });
 
@@ -64,6 +72,9 @@ export const mostSessions = 20_000;
 
 /** The whole upload, as JSON Schema and OpenAPI describe it. */
 export const useRecordSchema = envelopeSchema.extend({ sessions: z.array(sessionSchema).max(mostSessions) });
+
+/** An upload in JSON, as a sender writes it. */
+export type UseRecordUpload = z.infer<typeof useRecordSchema>;
 
 /** The envelope as read. */
 export type Envelope = z.infer<typeof envelopeSchema>;

@@ -2,10 +2,11 @@ import { accepted, type Refusal, type Result, refused } from "../domain/result.t
 import type { SessionRecord } from "../domain/session.ts";
 import { inflate } from "./inflate.ts";
 import type { RawUpload } from "./raw-upload.ts";
+import { storable } from "./storable-text.ts";
 import { readCsvUpload } from "./use-record-csv.ts";
 import { readJsonUpload } from "./use-record-json.ts";
 import { refusalsOf, shown } from "./use-record-refusals.ts";
-import { type Envelope, envelopeSchema, mostSessions, sessionSchema } from "./use-record-schema.ts";
+import { type Envelope, envelopeSchema, sessionSchema } from "./use-record-schema.ts";
 
 /** An upload as read: the envelope, the records that have the right shape, and those that have not. */
 export interface ReadUpload {
@@ -71,10 +72,6 @@ function textOf(bytes: Uint8Array, options: ReadOptions, maxBytes: number): Resu
 function checkUpload(raw: RawUpload): Result<ReadUpload> {
   const envelope = envelopeSchema.safeParse(raw.envelope);
   if (!envelope.success) return refused(...refusalsOf(envelope.error, ""));
-  if (raw.sessions.length > mostSessions) {
-    const detail = `An upload holds at most ${mostSessions} sessions. Send it in parts.`;
-    return refused({ kind: "too-long", detail, at: "sessions" });
-  }
   const sessions: ReadUpload["sessions"][number][] = [];
   const refusedSessions: ReadUpload["refusedSessions"][number][] = [];
   raw.sessions.forEach(({ at, received, refusals }, index) => {
@@ -84,7 +81,7 @@ function checkUpload(raw: RawUpload): Result<ReadUpload> {
     const further = checked.success ? [] : refusalsOf(checked.error, at).filter((one) => !named.has(one.at));
     const found = [...(refusals ?? []), ...further];
     if (checked.success && found.length === 0) sessions.push({ index, at, record: checked.data as SessionRecord });
-    else refusedSessions.push({ index, at, received, refusals: found });
+    else refusedSessions.push({ index, at, received: storable(received), refusals: found });
   });
   const { format: _, version: _version, ...rest } = envelope.data;
   return accepted({ envelope: rest, sessions, refusedSessions });

@@ -19,6 +19,8 @@ describe("the place of the first fault, counted from 1", () => {
     ['["\t"]', 1, 2],
     ["1 1", 1, 3],
     ["{}\n]", 2, 1],
+    ["\n\n  x\n\n", 3, 3],
+    ["[1,\r\n\t2 3]", 2, 4],
   ])("%j: line %i, column %i", (text, line, column) => {
     expect(firstJsonFault(text)).toEqual({ line, column });
   });

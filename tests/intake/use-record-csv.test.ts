@@ -2,6 +2,7 @@ import fc from "fast-check";
 import { describe, expect, test } from "vitest";
 import { type ReadUpload, readUseRecord } from "../../src/intake/use-record.ts";
 import { csvColumns } from "../../src/intake/use-record-csv.ts";
+import type { UseRecordUpload } from "../../src/intake/use-record-schema.ts";
 
 const limits = { maxBytes: 1_000_000, maxInflatedBytes: 1_000_000 };
 const envelope = "#device.serialNumber,TG-0001\n#readAt,2026-04-09T09:00:00Z\n";
@@ -9,6 +10,11 @@ const times = "2026-04-09T07:00:00Z,2026-04-09T07:12:00Z";
 
 function answer(text: string, contentType = "text/csv") {
   return readUseRecord(new TextEncoder().encode(text), { contentType, contentEncoding: "", limits });
+}
+
+function answerWithin(maxBytes: number, text: string) {
+  const options = { contentType: "text/csv", contentEncoding: "", limits: { maxBytes, maxInflatedBytes: maxBytes } };
+  return readUseRecord(new TextEncoder().encode(text), options);
 }
 
 function read(text: string): ReadUpload {
@@ -112,6 +118,57 @@ describe("a mistake in the envelope or in the names refuses the whole", () => {
   });
 });
 
+describe("a text that starts with # below the line of names", () => {
+  const names = `${envelope}profileSlot,start,end\n`;
+
+  test("is the text of a session", () => {
+    expect(read(`${names}#A,${times}\n`).sessions).toMatchObject([{ at: "line 4", record: { profileSlot: "#A" } }]);
+  });
+
+  test("is a line of the envelope where it has the name of one", () => {
+    const found = read(`${names}A,${times}\n#alert,leak,2026-04-09T07:03:00Z\n`);
+    expect([found.sessions.length, found.refusedSessions]).toEqual([1, []]);
+    expect(found.envelope.alerts).toEqual([{ code: "leak", at: "2026-04-09T07:03:00Z" }]);
+  });
+});
+
+describe("what would exhaust the memory is refused", () => {
+  test("ten thousand columns: twenty are named, the rest counted", () => {
+    const found = refusals(`${envelope}start,end${",a".repeat(10_000)}\n`);
+    expect(found).toHaveLength(21);
+    expect(found.at(-1)).toMatchObject({ at: "header", detail: expect.stringContaining("9980 more") });
+  });
+
+  test.each([
+    ["empty cells", `${envelope}start,end\r\n${",".repeat(65_537)}`],
+    ["columns", `${envelope}start,end\n${"a,".repeat(300_000)}\n`],
+    ["a quote over many lines", `${envelope}start,end\n"${"x\n".repeat(40_000)}"`],
+  ])("a line of more than 65 536 characters: %s", (_, text) => {
+    expect(refusals(text)).toMatchObject([{ kind: "too-long", at: expect.stringMatching(/^line \d+$/) }]);
+  });
+
+  test("a line of 65 536 characters is read, and a longer one is named by its number", () => {
+    const line = `${times}${",".repeat(65_536 - times.length)}`;
+    expect(read(`${envelope}start,end\n${line}\n`).sessions).toHaveLength(1);
+    expect(refusals(`${envelope}start,end\r\n${line},\n`)).toMatchObject([{ at: "line 4" }]);
+  });
+
+  test.each([20_001, 40_000])("%i sessions", (count) => {
+    const text = `${envelope}start,end\n${"a,b\n".repeat(count)}`;
+    expect(refusals(text)).toMatchObject([{ kind: "too-long", at: "sessions" }]);
+  });
+
+  test("20 000 sessions with the most coverage and alerts are still read", () => {
+    const coverage = "#coverage,2026-04-08T09:00:00Z,2026-04-09T09:00:00Z\n".repeat(1_000);
+    const alerts = "#alert,leak,2026-04-09T07:03:00Z\n".repeat(5_000);
+    const more = "#device.system,urn:x\n#deviceClockAtReading,2026-04-09T09:00:00Z\n";
+    const text = `${envelope}${more}${coverage}${alerts}start,end\n${`${times}\n`.repeat(20_000)}`;
+    const found = answerWithin(2_000_000, text);
+    if (!found.ok) throw new Error(JSON.stringify(found.refusals));
+    expect([found.value.sessions.length, found.value.envelope.alerts?.length]).toEqual([20_000, 5_000]);
+  });
+});
+
 test("JSON and CSV of the same sessions read the same", () => {
   const number = fc.double({ noNaN: true, noDefaultInfinity: true }).map((value) => (Object.is(value, -0) ? 0 : value));
   const count = fc.nat(1_000_000);
@@ -123,7 +180,7 @@ test("JSON and CSV of the same sessions read the same", () => {
       start: fc.constant("2026-04-09T07:00:00"),
       end: fc.constant("2026-04-09T07:12:00"),
       profileSlot: text,
-      triggerMode: fc.constantFrom("manual", "patient-triggered"),
+      triggerMode: fc.constantFrom("manual" as const, "patient-triggered" as const),
       cyclesDelivered: count,
       setExsufflationPressureCmH2O: number,
       achievedInsufflationPressureCmH2O: spread,
@@ -134,19 +191,23 @@ test("JSON and CSV of the same sessions read the same", () => {
     },
     { requiredKeys: ["start", "end"] },
   );
+  const allColumns = [...csvColumns.keys()];
+  const columnOrders = fc.shuffledSubarray(allColumns, { minLength: allColumns.length });
   const cellOf = (one: object, name: string): string => {
     const value = name.split(".").reduce<unknown>((found, part) => (found as Record<string, unknown>)?.[part], one);
     return value === undefined ? "" : typeof value === "string" ? `"${value.replaceAll('"', '""')}"` : String(value);
   };
   fc.assert(
-    fc.property(fc.array(session, { maxLength: 5 }), (sessions) => {
-      const names = [...csvColumns.keys()];
+    fc.property(fc.array(session, { maxLength: 5 }), columnOrders, (sessions, names) => {
       const lines = sessions.map((one) => names.map((name) => cellOf(one, name)).join(","));
-      const json = { format: "tidegate-use-record", version: 1, device: { serialNumber: "TG-0001" } };
-      const fromJson = answer(
-        JSON.stringify({ ...json, readAt: "2026-04-09T09:00:00Z", sessions }),
-        "application/json",
-      );
+      const json: UseRecordUpload = {
+        format: "tidegate-use-record",
+        version: 1,
+        device: { serialNumber: "TG-0001" },
+        readAt: "2026-04-09T09:00:00Z",
+        sessions,
+      };
+      const fromJson = answer(JSON.stringify(json), "application/json");
       const fromCsv = read(`${envelope}${names.join(",")}\n${lines.join("\n")}`);
       if (!fromJson.ok) throw new Error(JSON.stringify(fromJson.refusals));
       expect(fromCsv.envelope).toEqual(fromJson.value.envelope);

@@ -118,6 +118,27 @@ test("20 000 sessions and 5000 alerts are still read", () => {
   expect([answer.sessions.length, answer.envelope.alerts?.length]).toEqual([20_000, 5000]);
 });
 
+describe("U+0000 and halves of surrogate pairs, which no database text holds", () => {
+  test.each(["a\0b", "a\ud800b"])(
+    "%j in one session refuses that record, and what is kept of it can be stored",
+    (text) => {
+      const found = read(upload([session, { ...session, stopReason: text, [text]: 1 }]));
+      expect(found.sessions.map(({ index }) => index)).toEqual([0]);
+      expect(found.refusedSessions[0]?.refusals.map(({ at }) => at)).toEqual([
+        "sessions[1].stopReason",
+        "sessions[1].a\ufffdb",
+      ]);
+      expect(found.refusedSessions[0]?.received).toEqual({ ...session, stopReason: "a\ufffdb", "a\ufffdb": 1 });
+    },
+  );
+
+  test("in the serial number refuses the whole", () => {
+    expect(refusals(bytesOf(upload([session], { device: { serialNumber: "\0" } })))).toMatchObject([
+      { kind: "value", at: "device.serialNumber" },
+    ]);
+  });
+});
+
 describe("the name __proto__ is an unknown field like any other and changes no object", () => {
   test("in a session", () => {
     const text = JSON.stringify(upload([{ ...session, x: 1 }])).replace('"x":1', '"__proto__":{"test":true}');
