@@ -9,14 +9,16 @@ const realStatuses: ReadonlySet<string> = new Set(["in-progress", "onleave", "fi
 
 /**
  * The days a hospital stay takes away: from the day of admission up to, but not including, the day of discharge,
- * whose evening is at home again.
+ * whose evening is at home again. A stay that is over without saying when ended on the day that was recorded: left open
+ * it would excuse every day to come.
  */
 export function absenceOf(encounter: Encounter, zone: string): Fact[] {
   const patientId = idOf(encounter.subject?.reference, "Patient");
   const inpatient = encounter.class.system === actCode && inpatientClasses.has(encounter.class.code ?? "");
   const firstDay = firstDayOf(encounter.period?.start, zone);
   if (patientId === undefined || !inpatient || firstDay === undefined || !realStatuses.has(encounter.status)) return [];
-  const endDay = firstDayOf(encounter.period?.end, zone);
+  const recordedDay = encounter.status === "finished" ? firstDayOf(encounter.meta?.lastUpdated, zone) : undefined;
+  const endDay = firstDayOf(encounter.period?.end, zone) ?? recordedDay;
   return [
     {
       kind: "absence",

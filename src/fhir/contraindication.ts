@@ -2,12 +2,14 @@ import type { Flag } from "@medplum/fhirtypes";
 import type { Fact } from "../domain/facts.ts";
 import { endMsOf, startMsOf } from "./day-range.ts";
 import { idOf } from "./session.ts";
+import { contraindicationConcepts } from "./terminology/codes.ts";
 import { contraindicationOf, contraindicationSystem } from "./terminology/contraindications.ts";
 
 const flagCategory = "http://terminology.hl7.org/CodeSystem/flag-category";
 
 /**
- * The contraindication that a safety Flag states. A code outside our catalogue counts as relative: somebody must look.
+ * The contraindication that a safety Flag states, by our catalogue's code or an outside concept that means the same.
+ * Any other code counts as relative: somebody must look.
  * Without a start it holds from the day it was recorded.
  */
 export function contraindicationFact(flag: Flag, zone: string): Fact[] {
@@ -16,7 +18,7 @@ export function contraindicationFact(flag: Flag, zone: string): Fact[] {
     one.coding?.some((coding) => coding.system === flagCategory && coding.code === "safety"),
   );
   if (patientId === undefined || isSafety !== true || flag.status === "entered-in-error") return [];
-  const own = flag.code.coding?.find((one) => one.system === contraindicationSystem)?.code;
+  const own = flag.code.coding?.find((one) => one.system === contraindicationSystem)?.code ?? meaningOf(flag);
   const entry = own === undefined ? undefined : contraindicationOf(own);
   const first = flag.code.coding?.[0];
   const code = own ?? first?.code ?? "unspecified";
@@ -38,6 +40,13 @@ export function contraindicationFact(flag: Flag, zone: string): Fact[] {
       },
     },
   ];
+}
+
+function meaningOf(flag: Flag): string | undefined {
+  const codings = flag.code.coding ?? [];
+  return contraindicationConcepts.find((concept) =>
+    codings.some((one) => one.system === concept.system && one.code === concept.code),
+  )?.means;
 }
 
 /** A safety Flag of the catalogue; `end` stays empty while it warns (https://hl7.org/fhir/R4/flag.html). */

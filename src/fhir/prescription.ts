@@ -12,6 +12,7 @@ import {
   timesPerDayOfAbbreviation,
   timingAbbreviationSystem,
 } from "./terminology/therapy.ts";
+import { valueInUnit } from "./unit.ts";
 
 /** Extensions of plans and prescriptions. */
 export const prescriptionUrls = {
@@ -66,8 +67,8 @@ export function profileFact(request: DeviceRequest): Fact[] {
   const text = (url: string) => request.extension?.find((one) => one.url === url)?.valueCode;
   const slot = text(prescriptionUrls.profileSlot);
   const settings: Record<string, number> = {};
-  for (const { code, field } of settingParameters) {
-    const value = request.parameter?.find((one) => hasCode(one, code))?.valueQuantity?.value;
+  for (const { code, field, unit } of settingParameters) {
+    const value = valueInUnit(request.parameter?.find((one) => hasCode(one, code))?.valueQuantity, unit);
     if (value !== undefined) settings[field] = value;
   }
   const interfaceCode = request.parameter

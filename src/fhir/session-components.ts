@@ -1,6 +1,7 @@
 import type { ObservationComponent } from "@medplum/fhirtypes";
 import type { Session, SessionMeasures, Spread, TriggerMode } from "../domain/session.ts";
 import { canonical } from "./terminology/canonical.ts";
+import { valueInUnit } from "./unit.ts";
 
 /** Our own codes of what a session measures: LOINC, SNOMED CT and MDC have none that fit this therapy. */
 export const measureSystem = canonical("CodeSystem", "session-measure");
@@ -109,7 +110,7 @@ export function componentsOf(session: Session): ObservationComponent[] {
   return components;
 }
 
-/** Reads components back; codes that are not ours are passed over. */
+/** Reads components back, in our units whatever they were sent in; codes that are not ours are passed over. */
 export function measuresOf(components: readonly ObservationComponent[]): SessionMeasures {
   const byCode = new Map<string, ObservationComponent>();
   for (const component of components) {
@@ -117,14 +118,14 @@ export function measuresOf(components: readonly ObservationComponent[]): Session
       if (coding.system === measureSystem && coding.code !== undefined) byCode.set(coding.code, component);
     }
   }
-  const number = (code: string) => byCode.get(code)?.valueQuantity?.value;
+  const number = (code: string, unit: string) => valueInUnit(byCode.get(code)?.valueQuantity, unit);
   const found: Record<string, unknown> = {};
-  for (const { field, code } of numericComponents) {
-    const value = number(code);
+  for (const { field, code, unit } of numericComponents) {
+    const value = number(code, unit);
     if (value !== undefined) found[field] = value;
   }
   for (const { field, code } of spreadComponents) {
-    const spread = spreadOf((suffix) => number(`${code}-${suffix}`));
+    const spread = spreadOf((suffix) => number(`${code}-${suffix}`, "cm[H2O]"));
     if (spread !== undefined) found[field] = spread;
   }
   for (const { field, code } of wordComponents) {

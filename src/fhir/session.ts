@@ -95,18 +95,22 @@ function extensionsOf(session: Session, context: SessionContext): Extension[] {
 
 const unknownDigest = "0".repeat(64);
 
+/** Statuses of a measurement that states nothing (https://hl7.org/fhir/R4/valueset-observation-status.html). */
+const emptyStatuses: ReadonlySet<string> = new Set(["registered", "cancelled", "entered-in-error"]);
+
 /**
- * The session that an Observation states, exactly as it was written; undefined when it states none or is entered in
- * error. One that another system made under our session code gives what it holds, its day settled in the zone given.
+ * The session that an Observation states, exactly as it was written; undefined when it states none, did not take place
+ * (cancelled, only registered), is entered in error, or says its day but not its time.
+ * One that another system made under our session code gives what it holds, its day settled in the zone given.
  */
 export function sessionOf(
   observation: Observation,
   context: { readonly zone: string; readonly dayParts: readonly DayPart[] },
 ): Session | undefined {
   const isSession = observation.code.coding?.some((one) => one.system === sessionSystem && one.code === sessionCode);
-  if (isSession !== true || observation.status === "entered-in-error") return undefined;
-  const startMs = Date.parse(observation.effectivePeriod?.start ?? "");
-  const endMs = Date.parse(observation.effectivePeriod?.end ?? "");
+  if (isSession !== true || emptyStatuses.has(observation.status)) return undefined;
+  const startMs = instantOf(observation.effectivePeriod?.start);
+  const endMs = instantOf(observation.effectivePeriod?.end);
   const patientId = idOf(observation.subject?.reference, "Patient");
   const deviceId = idOf(observation.device?.reference, "Device");
   // False for what is no time, too.
@@ -132,6 +136,11 @@ export function sessionOf(
     readMs: Number.isNaN(readMs) ? endMs : readMs,
     recordDigest: digestOf(observation) ?? unknownDigest,
   };
+}
+
+/** NaN for what is no time of day: a bare date would read as midnight UTC, and count to the evening before. */
+function instantOf(text: string | undefined): number {
+  return text?.includes("T") === true ? Date.parse(text) : Number.NaN;
 }
 
 function isTest(observation: Observation): boolean {

@@ -25,6 +25,17 @@ test("a stay that goes on has no end", () => {
   expect(open?.kind === "absence" && open.absence.endDay).toBeUndefined();
 });
 
+test("a stay that is over without saying when ended on the day that was recorded", () => {
+  const { end: _, ...period } = stay.period ?? {};
+  const meta = { lastUpdated: "2026-02-14T09:00:00Z" };
+  const endDayOf = (encounter: Encounter) => {
+    const [fact] = absenceOf(encounter, "Europe/London");
+    return fact?.kind === "absence" ? fact.absence.endDay : "no absence";
+  };
+  expect(endDayOf({ ...stay, period, meta })).toBe("2026-02-14");
+  expect(endDayOf({ ...stay, period, meta, status: "in-progress" })).toBeUndefined();
+});
+
 test.each<[string, Partial<Encounter>]>([
   ["an outpatient visit", { class: { system: "http://terminology.hl7.org/CodeSystem/v3-ActCode", code: "AMB" } }],
   ["a planned stay", { status: "planned" }],

@@ -3,6 +3,8 @@ import type { Flag } from "@medplum/fhirtypes";
 import { beforeAll, expect, test } from "vitest";
 import { contraindicationFact, contraindicationFlag } from "../../src/fhir/contraindication.ts";
 import { createDefinitions } from "../../src/fhir/definitions.ts";
+import { contraindicationConcepts } from "../../src/fhir/terminology/codes.ts";
+import { contraindicationOf } from "../../src/fhir/terminology/contraindications.ts";
 
 beforeAll(() => void createDefinitions({ types: "default" }));
 
@@ -35,6 +37,16 @@ test("an ended flag is not active and says until when: a date counts to the end 
     end: "2026-02-10",
   });
   expect(fact(ended)).toMatchObject({ active: false, endMs: Date.parse("2026-02-11T00:00:00Z") });
+});
+
+test.each(contraindicationConcepts)("a hospital's flag of $display holds the therapy as our own does", (concept) => {
+  const { means, ...coding } = concept;
+  expect(fact({ code: { coding: [coding] } })).toMatchObject({ code: means, class: "absolute" });
+  expect(fact({ code: { coding: [{ ...coding, system: "urn:other" }] } })).toMatchObject({ class: "relative" });
+});
+
+test("no outside concept makes a flag weigh less than a code that nobody knows", () => {
+  expect(contraindicationConcepts.map((one) => contraindicationOf(one.means)?.class)).toEqual(["absolute", "absolute"]);
 });
 
 test("a code that nobody knows is relative: somebody must look", () => {

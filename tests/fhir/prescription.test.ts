@@ -52,6 +52,19 @@ test("an activity refers and details nothing, as cpl-3 demands; a request listed
   expect(made.requests[0]?.basedOn).toBeUndefined();
 });
 
+test("settings of another system are read in our units, and a pressure without a unit is no setting", () => {
+  const [request] = made.requests as [DeviceRequest];
+  const settingOf = (valueQuantity: object) => {
+    const parameter = request.parameter?.slice(0, 1).map((one) => ({ ...one, valueQuantity })) ?? [];
+    const [fact] = profileFact({ ...request, parameter });
+    return fact?.kind === "profile" ? fact.profile.insufflationPressureCmH2O : "no profile";
+  };
+  const system = "http://unitsofmeasure.org";
+  // UCUM: m[H2O] is 9.80665 kPa, so 40 cmH2O are 3.92266 kPa.
+  expect(settingOf({ value: 3.92266, unit: "kPa", system, code: "kPa" })).toBe(40);
+  expect(settingOf({ value: 40 })).toBeUndefined();
+});
+
 describe("a schedule (https://hl7.org/fhir/R4/datatypes.html#Timing)", () => {
   const scheduleOf = (repeat: TimingRepeat | undefined, extra: Partial<DeviceRequest> = {}) => {
     const { occurrenceTiming: _, ...request } = made.requests[0] as DeviceRequest;

@@ -31,6 +31,28 @@ test("components under another system's codes are passed over", () => {
   expect(measuresOf([component as never])).toEqual({ pulsePerMinute: 80 });
 });
 
+test("measures that another system sent in other units are read in ours, and those without a unit not at all", () => {
+  const sent = (code: string, valueQuantity: object) => ({
+    code: { coding: [{ system: measureSystem, code }] },
+    valueQuantity,
+  });
+  const system = "http://unitsofmeasure.org";
+  expect(
+    measuresOf([
+      sent("set-exsufflation-pressure", { value: -3.92266, code: "kPa", system }),
+      sent("peak-cough-flow", { value: 3.5, code: "L/s", system }),
+      sent("insufflated-volume", { value: 1.45, code: "L", system }),
+      sent("achieved-insufflation-pressure-median", { value: 34 }),
+      sent("cycles-delivered", { value: 20 }),
+    ]),
+  ).toEqual({
+    setExsufflationPressureCmH2O: -40,
+    peakCoughFlowLitresPerMinute: 210,
+    insufflatedVolumeMillilitres: 1450,
+    cyclesDelivered: 20,
+  });
+});
+
 test("each code stands for one measure, in UCUM as R4 writes it (case-sensitive, cm[H2O] and not cmH2O)", () => {
   expect(new Set(numericComponents.map((one) => one.code)).size).toBe(numericComponents.length);
   expect(new Set(numericComponents.map((one) => one.unit))).toEqual(

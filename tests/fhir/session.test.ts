@@ -143,6 +143,20 @@ test("what is entered in error, of another kind, of nobody, or ends before it st
   expect(sessionOf({ ...observation, effectivePeriod: backwards }, context)).toBeUndefined();
 });
 
+// https://hl7.org/fhir/R4/valueset-observation-status.html: cancelled is not started or not completed, registered has
+// no result yet.
+test.each(["cancelled", "registered"] as const)("a session that is %s did not take place", (status) => {
+  const { observation } = sessionResources(plain, upload);
+  expect(sessionOf({ ...observation, status }, context)).toBeUndefined();
+  expect(sessionOf({ ...observation, status: "amended" }, context)).toBeDefined();
+});
+
+test("a session that says its day but no time is none: as midnight it would count to the evening before", () => {
+  const { observation } = sessionResources(plain, upload);
+  const effectivePeriod = { start: "2026-03-09", end: "2026-03-09" };
+  expect(sessionOf({ ...observation, effectivePeriod }, context)).toBeUndefined();
+});
+
 test.each([
   ["Patient/a", "a"],
   ["https://x.test/fhir/Patient/a/_history/2", "a"],

@@ -15,6 +15,20 @@ export const assistedCoughTherapy: ShippedCode = {
   display: "Mechanical insufflation exsufflation (regime/therapy)",
 };
 
+/**
+ * SNOMED CT concepts under which hospitals flag what stands in our catalogue, with the catalogue's code. Only such as make
+ * a flag weigh more than an unknown one: a code read in secondary copies alone may not make a warning weigh less.
+ */
+export const contraindicationConcepts: readonly (ShippedCode & { readonly means: string })[] = [
+  {
+    system: "http://snomed.info/sct",
+    code: "36118008",
+    display: "Pneumothorax (disorder)",
+    means: "pneumothorax",
+  },
+  { system: "http://snomed.info/sct", code: "66857006", display: "Hemoptysis", means: "haemoptysis" },
+];
+
 /** Security label of test data (FHIR R4 security labels, v3 ActReason). */
 export const testDataLabel: ShippedCode = {
   system: "http://terminology.hl7.org/CodeSystem/v3-ActReason",
@@ -44,6 +58,7 @@ export const ucumUnits: readonly ShippedCode[] = [
  */
 export const shippedCodes: readonly ShippedCode[] = [
   assistedCoughTherapy,
+  ...contraindicationConcepts.map(({ system, code, display }) => ({ system, code, display })),
   testDataLabel,
   ...ucumUnits,
   ...ownCodeSystems.flatMap(({ name, concepts }) =>

@@ -1,3 +1,4 @@
+import type { TaskStep } from "../../domain/task.ts";
 import { canonical } from "./canonical.ts";
 
 /** Our own code systems of the therapy. */
@@ -114,4 +115,4 @@ export const serviceActivities: Readonly<Record<string, string>> = {
   "task-add-evidence": "Evidence added to a Task",
   "task-close": "Task closed",
   "task-note-cleared": "Noted that a finding has cleared",
-};
+} satisfies Record<`task-${TaskStep["kind"]}`, string>;
