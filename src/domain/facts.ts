@@ -45,3 +45,18 @@ export type Fact =
   | { readonly kind: "contraindication"; readonly patientId: string; readonly contraindication: Contraindication }
   | { readonly kind: "absence"; readonly patientId: string; readonly absence: Absence }
   | { readonly kind: "task"; readonly patientId?: string; readonly task: FindingTask };
+
+/**
+ * Plans with the profiles they list, by first day. A plan of which no profile of this therapy is known is none of ours:
+ * a later plan for other equipment must not stand in the way of the one in force.
+ */
+export function plansWithProfiles(plans: readonly PlanFacts[], profiles: readonly SettingsProfile[]): Plan[] {
+  const byId = new Map(profiles.map((profile) => [profile.profileId, profile]));
+  return plans
+    .map(({ profileIds, patientId: _, ...plan }) => ({
+      ...plan,
+      profiles: profileIds.flatMap((id) => byId.get(id) ?? []),
+    }))
+    .filter((plan) => plan.profiles.length > 0)
+    .sort((a, b) => (a.firstDay < b.firstDay ? -1 : 1));
+}

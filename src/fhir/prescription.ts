@@ -5,6 +5,7 @@ import type { DayRange } from "../domain/time.ts";
 import { dayRangeOf, firstDayOf } from "./day-range.ts";
 import { idOf } from "./session.ts";
 import { extensionUrl } from "./terminology/canonical.ts";
+import { assistedCoughTherapy } from "./terminology/codes.ts";
 import {
   dayPartOfTiming,
   settingParameters,
@@ -60,10 +61,29 @@ function holdsOf(plan: CarePlan, recordedDay: string | undefined, zone: string):
   return [{ firstDay: recordedDay }];
 }
 
-/** The settings profile that a DeviceRequest states. */
+/**
+ * Whether a request may be for this therapy. One that is coded as something else, and sets nothing of ours, is not;
+ * one in words alone may be, and somebody's prescription must not be lost.
+ */
+function mayBeOurs(request: DeviceRequest): boolean {
+  const codings = request.codeCodeableConcept?.coding ?? [];
+  const ours = codings.some(
+    ({ system, code }) =>
+      (system === therapySystems.therapy && code === "assisted-cough") ||
+      (system === assistedCoughTherapy.system && code === assistedCoughTherapy.code),
+  );
+  return (
+    codings.length === 0 ||
+    ours ||
+    settingParameters.some(({ code }) => request.parameter?.some((one) => hasCode(one, code)))
+  );
+}
+
+/** The settings profile that a DeviceRequest states; requests for other equipment state none. */
 export function profileFact(request: DeviceRequest): Fact[] {
   const patientId = idOf(request.subject.reference, "Patient");
   if (patientId === undefined || request.status === "entered-in-error" || request.status === "draft") return [];
+  if (!mayBeOurs(request)) return [];
   const text = (url: string) => request.extension?.find((one) => one.url === url)?.valueCode;
   const slot = text(prescriptionUrls.profileSlot);
   const settings: Record<string, number> = {};

@@ -1,8 +1,8 @@
+import { plansWithProfiles } from "../domain/facts.ts";
 import { localDayOf, startOfDayMs } from "../domain/local-day.ts";
 import type { FittedPart } from "../domain/part.ts";
 import type { Picture } from "../domain/picture.ts";
 import { firstDayOfPicture } from "../domain/picture-window.ts";
-import type { Plan } from "../domain/prescription.ts";
 import type { Thresholds } from "../domain/thresholds.ts";
 import type { PictureFacts } from "../store/picture.ts";
 import type { Service } from "./service.ts";
@@ -20,15 +20,6 @@ export function windowStartMs(nowMs: number, thresholds: Thresholds): number {
 /** Makes the domain's Picture of the facts read: profiles joined to their plans, parts told from machines. */
 export function pictureOf(facts: PictureFacts, service: Pick<Service, "thresholds">, nowMs: number): Picture {
   const { patient } = facts;
-  const profiles = new Map(facts.profiles.map((profile) => [profile.profileId, profile]));
-  const plans = facts.plans
-    .map(
-      ({ profileIds, patientId: _, ...plan }): Plan => ({
-        ...plan,
-        profiles: profileIds.flatMap((id) => profiles.get(id) ?? []),
-      }),
-    )
-    .sort((a, b) => (a.firstDay < b.firstDay ? -1 : 1));
   return {
     patientId: patient.patientId,
     zone: patient.zone,
@@ -37,7 +28,7 @@ export function pictureOf(facts: PictureFacts, service: Pick<Service, "threshold
     ...(patient.birthDay === undefined ? {} : { birthDay: patient.birthDay }),
     ...(patient.deceasedDay === undefined ? {} : { deceasedDay: patient.deceasedDay }),
     tracheostomy: facts.profiles.some((profile) => tracheostomyInterfaces.has(profile.interface ?? "")),
-    plans,
+    plans: plansWithProfiles(facts.plans, facts.profiles),
     sessions: facts.sessions,
     ...(facts.lastSessionStartMs === undefined ? {} : { lastSessionStartMs: facts.lastSessionStartMs }),
     machineUses: facts.uses.filter((use) => use.kind === "machine"),

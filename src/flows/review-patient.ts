@@ -1,7 +1,7 @@
 import { createHash } from "node:crypto";
 import type { Task } from "@medplum/fhirtypes";
 import { review } from "../domain/review.ts";
-import type { TaskStep } from "../domain/task.ts";
+import { type TaskStep, taskSteps } from "../domain/task.ts";
 import { provenanceOf } from "../fhir/provenance.ts";
 import { taskResource } from "../fhir/task.ts";
 import { inTenant, type TenantSession } from "../store/database.ts";
@@ -21,8 +21,13 @@ export async function reviewPatient(service: Service, tenantId: number, patientI
     await lockPatient(session, patientId);
     const nowMs = service.now();
     const facts = await readPictureFacts(session, patientId, windowStartMs(nowMs, service.thresholds));
-    if (facts === undefined || !facts.patient.active) return;
+    if (facts === undefined) return;
     const picture = pictureOf(facts, service, nowMs);
+    if (!facts.patient.active) {
+      // A record that is no longer used (merged, moved away) asks nobody for anything.
+      const context = { ...picture, applicable: () => false };
+      return carryOut(service, session, taskSteps([], facts.tasks, context), patientId);
+    }
     const { findings, steps, summary } = review(picture);
     await carryOut(service, session, steps, patientId);
     await saveSummary(session, summary, findings, nowMs);

@@ -1,7 +1,7 @@
 import type { Absence } from "../domain/absence.ts";
 import type { Contraindication } from "../domain/contraindication.ts";
 import type { CoverageRange, DeviceUse } from "../domain/device.ts";
-import type { PatientFacts, PlanFacts } from "../domain/facts.ts";
+import { type PatientFacts, type PlanFacts, plansWithProfiles } from "../domain/facts.ts";
 import type { Plan, SettingsProfile } from "../domain/prescription.ts";
 import type { Session } from "../domain/session.ts";
 import type { FindingTask } from "../domain/task.ts";
@@ -105,16 +105,10 @@ export async function readPlans(session: TenantSession, patientIds: readonly str
      where tenant_id = $1 and patient_id = any($2::text[]) and kind in ('plan', 'profile') order by source_id`,
     [session.tenantId, patientIds],
   );
-  const profiles = new Map(rows.filter((row) => row.kind === "profile").map((row) => [row.fact.profileId, row.fact]));
-  const plans = new Map<string, Plan[]>();
-  for (const row of rows) {
-    if (row.kind !== "plan") continue;
-    const { profileIds, patientId: _, ...plan } = row.fact;
-    const known = plans.get(row.patient_id) ?? [];
-    known.push({ ...plan, profiles: profileIds.flatMap((id) => profiles.get(id) ?? []) });
-    plans.set(row.patient_id, known);
-  }
-  return plans;
+  const profiles = rows.filter((row) => row.kind === "profile").map((row) => row.fact);
+  const plans = rows.filter((row) => row.kind === "plan").map((row) => row.fact);
+  const byPatient = Map.groupBy(plans, (plan) => plan.patientId);
+  return new Map([...byPatient].map(([patientId, theirs]) => [patientId, plansWithProfiles(theirs, profiles)]));
 }
 
 function patientOf(row: Record<string, unknown>): PatientFacts {

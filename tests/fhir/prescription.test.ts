@@ -134,3 +134,12 @@ describe("the days of a plan", () => {
     expect(profileFact({ ...(made.requests[0] as DeviceRequest), status: "entered-in-error" })).toEqual([]);
   });
 });
+
+test("a request coded for other equipment is no settings profile; one in words alone, or with our settings, may be", () => {
+  const request = made.requests[0] as DeviceRequest;
+  const { parameter: _, ...bare } = request;
+  const other = { coding: [{ system: "urn:other", code: "wheelchair" }] };
+  expect(profileFact({ ...bare, codeCodeableConcept: other })).toEqual([]);
+  expect(profileFact({ ...bare, codeCodeableConcept: { text: "Cough machine, twice a day" } })).toHaveLength(1);
+  expect(profileFact({ ...request, codeCodeableConcept: other })).toHaveLength(1);
+});

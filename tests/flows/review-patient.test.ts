@@ -192,6 +192,17 @@ test("a safety finding is not held back by anybody's closing while it stands", a
   expect(holds.map((task) => task.status).sort()).toEqual(["completed", "requested"]);
 });
 
+test("the open Tasks of a record that is no longer used are closed as no longer applying", async () => {
+  await person("left", "2026-04-01");
+  await keepsUp("left");
+  await review("left");
+  const inactive = { ...patientResource({ id: "left", family: "left", given: "Given" }), active: false };
+  await put(here, inactive);
+  await review("left");
+  const [task] = await tasks("left");
+  expect([task?.status, task?.statusReason?.coding?.[0]?.code]).toEqual(["cancelled", "no-longer-applies"]);
+});
+
 test("eight reviews at once leave one Task", async () => {
   await person("crowd", "2026-04-01");
   await keepsUp("crowd");
