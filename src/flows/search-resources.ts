@@ -1,5 +1,4 @@
 import type { Resource } from "@medplum/fhirtypes";
-import { accepted, type Result } from "../domain/result.ts";
 import { includedReferences, revincludeTerms } from "../fhir/search/include.ts";
 import type { Inclusion, SearchQuery } from "../fhir/search/query.ts";
 import { readInTenant, type TenantSession } from "../store/database.ts";
@@ -11,19 +10,22 @@ import type { Service } from "./service.ts";
 export interface SearchAnswer {
   readonly page: SearchPage;
   readonly included: readonly StoredResource[];
+  /** Whether more would have been included than the bound allows. */
+  readonly cut: boolean;
 }
 
-const mostIncluded = 1_000;
 const mostRounds = 4;
 
-/** Runs a parsed search: one statement for the page, and one per inclusion and round for what it includes. */
-export async function search(service: Service, tenantId: number, query: SearchQuery): Promise<Result<SearchAnswer>> {
-  return readInTenant(service.database, tenantId, async (session) => {
-    const page = await searchResources(session, query);
-    const included =
-      query.inclusions.length === 0 ? [] : await include(service, session, page.matches, query.inclusions);
-    return accepted({ page, included });
-  });
+/** Runs a parsed search: one statement for the page, and for each round of inclusions one either way. */
+export async function search(service: Service, tenantId: number, query: SearchQuery): Promise<SearchAnswer> {
+  return readInTenant(service.database, tenantId, (session) => searchIn(service, session, query));
+}
+
+/** The same inside a transaction, where it sees what the transaction has written. */
+export async function searchIn(service: Service, session: TenantSession, query: SearchQuery): Promise<SearchAnswer> {
+  const page = await searchResources(session, query);
+  if (query.inclusions.length === 0 || page.matches.length === 0) return { page, included: [], cut: false };
+  return { page, ...(await include(service, session, page.matches, query.inclusions)) };
 }
 
 /** Follows inclusions; those marked `:iterate` also from what was included, a few rounds and no more. */
@@ -32,18 +34,22 @@ async function include(
   session: TenantSession,
   matches: readonly StoredResource[],
   inclusions: readonly Inclusion[],
-): Promise<StoredResource[]> {
+): Promise<Pick<SearchAnswer, "included" | "cut">> {
+  const { maxIncluded } = service.limits;
   const seen = new Set(matches.map(referenceOf));
   const included: StoredResource[] = [];
+  let cut = false;
   let frontier: readonly StoredResource[] = matches;
-  for (let round = 0; round < mostRounds && frontier.length > 0 && included.length < mostIncluded; round += 1) {
+  for (let round = 0; round < mostRounds && frontier.length > 0 && !cut; round += 1) {
     const active = round === 0 ? inclusions : inclusions.filter((one) => one.iterate);
     const found = await followOnce(service, session, frontier, active);
-    frontier = found.filter((one) => !seen.has(referenceOf(one))).slice(0, mostIncluded - included.length);
+    const fresh = found.filter((one) => !seen.has(referenceOf(one)));
+    cut = included.length + fresh.length > maxIncluded;
+    frontier = fresh.slice(0, maxIncluded - included.length);
     for (const one of frontier) seen.add(referenceOf(one));
     included.push(...frontier);
   }
-  return included;
+  return { included, cut };
 }
 
 async function followOnce(
@@ -52,17 +58,16 @@ async function followOnce(
   from: readonly StoredResource[],
   inclusions: readonly Inclusion[],
 ): Promise<StoredResource[]> {
+  const most = service.limits.maxIncluded + 1;
   const forward = inclusions.filter((one) => one.direction === "include");
   const resources = forward.length === 0 ? [] : from.map((one) => JSON.parse(one.body) as Resource);
+  const targets = includedReferences(service.definitions, resources, forward).slice(0, most);
+  const sources = inclusions
+    .filter((one) => one.direction === "revinclude")
+    .map((one) => ({ type: one.sourceType, terms: revincludeTerms(service.definitions, one, from.map(referenceOf)) }));
   const found = new Map<string, StoredResource>();
-  const targets = [...new Set(includedReferences(service.definitions, resources, forward))].slice(0, mostIncluded);
   for (const one of await readMany(session, targets)) found.set(referenceOf(one), one);
-  for (const reverse of inclusions.filter((one) => one.direction === "revinclude")) {
-    const terms = revincludeTerms(service.definitions, reverse, from.map(referenceOf));
-    for (const one of await resourcesWithTerms(session, reverse.sourceType, terms, mostIncluded)) {
-      found.set(referenceOf(one), one);
-    }
-  }
+  for (const one of await resourcesWithTerms(session, sources, most)) found.set(referenceOf(one), one);
   return [...found.values()];
 }
 

@@ -4,6 +4,30 @@ import type { EpochMs } from "../domain/time.ts";
 import type { Definitions } from "../fhir/definitions.ts";
 import type { Database } from "../store/database.ts";
 
+/** Bounds on what one request may ask for; each refusal says which. */
+export interface Limits {
+  /** Results of a page that asks for no number, and the most of one that does. */
+  readonly defaultCount: number;
+  readonly maxCount: number;
+  /** Resources that a page includes besides its matches. */
+  readonly maxIncluded: number;
+  /** Links that a chained search follows. */
+  readonly maxLinks: number;
+  readonly maxBundleEntries: number;
+  /** Resources that one conditional delete may take away. */
+  readonly maxDeleted: number;
+}
+
+/** The bounds unless configuration says otherwise. */
+export const defaultLimits: Limits = {
+  defaultCount: 20,
+  maxCount: 500,
+  maxIncluded: 1_000,
+  maxLinks: 3,
+  maxBundleEntries: 1_000,
+  maxDeleted: 100,
+};
+
 /** What every flow is handed: the database, the definitions in force, the clock and the source of ids. */
 export interface Service {
   readonly database: Database;
@@ -11,6 +35,9 @@ export interface Service {
   readonly thresholds: Thresholds;
   /** Zone of patients whose record names none. */
   readonly defaultZone: string;
+  readonly limits: Limits;
+  /** Whether local references must point to what is here. */
+  readonly referencePolicy: "check" | "accept";
   now(): EpochMs;
   newId(): string;
   readonly log: Pick<Logger, "info" | "warn" | "error">;

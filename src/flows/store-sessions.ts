@@ -77,6 +77,7 @@ async function storeDocument(
     session,
     [{ type: "DocumentReference", id: document.id, resource: document }],
     new Map([[reference, before]]),
+    { ownWork: true },
   );
 }
 
@@ -123,7 +124,8 @@ async function retime(
     session,
     writes.map((write) => `${write.type}/${write.id}`),
   );
-  await commitWrites(service, session, writes, new Map(locked.map((one) => [`${one.type}/${one.id}`, one])));
+  const current = new Map(locked.map((one) => [`${one.type}/${one.id}`, one]));
+  await commitWrites(service, session, writes, current, { ownWork: true });
 }
 
 /** The upload as a document: whose device, when, how large, its hashes, and the times it vouches for. */

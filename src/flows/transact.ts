@@ -1,70 +1,50 @@
 import type { Resource } from "@medplum/fhirtypes";
 import { accepted, type Refusal, type Result, refused } from "../domain/result.ts";
-import {
-  readTransaction,
-  type TransactionEntry,
-  type TransactionOutcome,
-  transactionResponseText,
-  withResolvedReferences,
-} from "../fhir/bundle.ts";
-import { readJson } from "../fhir/json.ts";
+import { bundleResponseText } from "../fhir/bundle.ts";
+import { conditionalTarget, referencesIn } from "../fhir/references.ts";
+import { withResolvedReferences } from "../fhir/resolved-references.ts";
 import { checkResource, unknownType } from "../fhir/resource-check.ts";
-import { parseSearch } from "../fhir/search/parse.ts";
-import { inTenant, type TenantSession } from "../store/database.ts";
-import { lockResources, type NewResource, readMany, type StoredResource } from "../store/resource.ts";
-import { searchResources } from "../store/search.ts";
+import { readEntries, type TransactionEntry } from "../fhir/transaction.ts";
+import type { TenantSession } from "../store/database.ts";
+import { lockResources, type NewResource, type StoredResource } from "../store/resource.ts";
 import { commitWrites, type Write } from "./commit-writes.ts";
+import { matchOne } from "./criteria.ts";
+import { patchedWrite } from "./patch-resource.ts";
 import type { Service } from "./service.ts";
-import { retryOnce, versionRefusal } from "./write-resource.ts";
-
-/** An entry with the id it works on settled, and for a conditional create whether its resource exists already. */
-interface Placed extends TransactionEntry {
-  readonly existing?: StoredResource;
-}
-
-/** Thrown to roll a transaction back; only this file sees it. */
-class Refusals extends Error {
-  readonly refusals: readonly Refusal[];
-  constructor(refusals: readonly Refusal[]) {
-    super("transaction refused");
-    this.refusals = refusals;
-  }
-}
+import { type AnswerOptions, answerEntries } from "./transaction-answer.ts";
+import { linksOf, type Placed, placeEntries } from "./transaction-place.ts";
+import { orRollBack, RefusedWrite, writeInTenant } from "./write-in-tenant.ts";
+import { versionRefusal } from "./write-resource.ts";
 
 /**
  * Carries out a transaction Bundle: all of it or nothing, in the order the specification sets
- * (https://hl7.org/fhir/R4/http.html#trules), in a fixed number of statements. Answers the response Bundle as text.
+ * (https://hl7.org/fhir/R4/http.html#trules), in a number of statements that only conditional entries add to. Answers the
+ * response Bundle as text.
  */
 export async function transact(
   service: Service,
   tenantId: number,
-  text: string,
-  baseUrl: string,
+  bundle: { readonly value: unknown; readonly exact: unknown },
+  options: AnswerOptions,
 ): Promise<Result<string>> {
-  const json = readJson(text);
-  if (!json.ok) return json;
-  const read = readTransaction(json.value.value, json.value.exact);
+  const read = readEntries(bundle.value, bundle.exact, service.limits.maxBundleEntries);
   if (!read.ok) return read;
-  const refusals = [...read.value.flatMap((entry) => checkEntry(service, entry)), ...sameTarget(read.value)];
+  const refusals = read.value.flatMap((entry) => checkEntry(service, entry));
   if (refusals.length > 0) return refused(...refusals);
-  try {
-    return await retryOnce(() =>
-      inTenant(service.database, tenantId, async (session) => {
-        const outcomes = await carryOut(service, session, read.value);
-        return accepted(transactionResponseText(baseUrl, outcomes));
-      }),
-    );
-  } catch (error) {
-    if (error instanceof Refusals) return refused(...error.refusals);
-    throw error;
-  }
+  return writeInTenant(service, tenantId, async (session) => {
+    const placed = await placeEntries(service, session, read.value);
+    const current = await lockTargets(session, placed);
+    const stored = await writeAll(service, session, placed, current);
+    const outcomes = await answerEntries(service, session, read.value, { placed, current, stored }, options);
+    return bundleResponseText("transaction-response", outcomes);
+  });
 }
 
 function checkEntry(service: Service, entry: TransactionEntry): Refusal[] {
   if (!service.definitions.has(entry.type)) return [{ ...unknownType(entry.type), at: `${entry.at}.request.url` }];
   if (entry.resource === undefined) return [];
   const found = checkResource(service.definitions, entry.resource, entry.type);
-  const idDiffers = entry.method === "PUT" && entry.resource.id !== entry.id;
+  const idDiffers = entry.method === "PUT" && entry.id !== "" && entry.resource.id !== entry.id;
   const detail = "The id of the resource and that of the request's url differ. Send the same in both.";
   return [...found, ...(idDiffers ? [{ kind: "invalid" as const, detail, at: "id", status: 400 }] : [])].map((one) => ({
     ...one,
@@ -72,115 +52,125 @@ function checkEntry(service: Service, entry: TransactionEntry): Refusal[] {
   }));
 }
 
-function sameTarget(entries: readonly TransactionEntry[]): Refusal[] {
-  const seen = new Set<string>();
-  return entries.flatMap((entry) => {
-    if (entry.id === "" || entry.method === "GET") return [];
-    const target = `${entry.type}/${entry.id}`;
-    if (!seen.has(target)) {
-      seen.add(target);
-      return [];
-    }
-    const detail = `${target} is written twice in one transaction. Write it once.`;
-    return [{ kind: "duplicate" as const, detail, at: `${entry.at}.request.url`, status: 400 }];
+async function lockTargets(session: TenantSession, placed: readonly Placed[]): Promise<Map<string, StoredResource>> {
+  const targets = placed.filter(({ method, idle }) => ["PUT", "PATCH", "DELETE"].includes(method) && idle !== true);
+  const locked = await lockResources(session, targets.map(referenceOf));
+  const current = new Map(locked.map((one) => [referenceOf(one), one]));
+  const stale = targets.flatMap((entry) => {
+    const refusal = versionRefusal(entry, current.get(referenceOf(entry)));
+    const at = `${entry.at}.request.${entry.ifVersion === undefined ? "ifNoneMatch" : "ifMatch"}`;
+    return refusal === undefined ? [] : [{ ...refusal, at }];
   });
+  if (stale.length > 0) throw new RefusedWrite(stale);
+  return current;
 }
 
-async function carryOut(
+/**
+ * Writes what points to nothing by criteria first, so that a conditional reference finds what the same transaction
+ * creates; then the rest.
+ */
+async function writeAll(
   service: Service,
   session: TenantSession,
-  entries: readonly TransactionEntry[],
-): Promise<TransactionOutcome[]> {
-  const placed: Placed[] = [];
-  for (const entry of entries) placed.push(await place(service, session, entry));
-  const current = await lockTargets(session, placed);
-  const stale = placed.flatMap((entry) => {
-    const refusal = versionRefusal(entry, current.get(`${entry.type}/${entry.id}`));
-    return refusal === undefined ? [] : [{ ...refusal, at: `${entry.at}.request.ifMatch` }];
-  });
-  if (stale.length > 0) throw new Refusals(stale);
-  const resolved = new Map(
-    placed.flatMap((entry) => (entry.fullUrl === undefined ? [] : [[entry.fullUrl, `${entry.type}/${entry.id}`]])),
-  );
-  const writes = placed.flatMap((entry) => writeOf(entry, current, resolved));
-  const stored = await commitWrites(service, session, writes, current);
-  const byReference = new Map(stored.map((one) => [`${one.type}/${one.id}`, one]));
-  const gets = placed.filter((entry) => entry.method === "GET").map((entry) => `${entry.type}/${entry.id}`);
-  const found = new Map((await readMany(session, gets)).map((one) => [`${one.type}/${one.id}`, one]));
-  return placed.map((entry) => outcomeOf(entry, current, byReference, found));
-}
-
-/** Settles the id of each entry: a create gets a new one, unless its If-None-Exist finds exactly one resource. */
-async function place(service: Service, session: TenantSession, entry: TransactionEntry): Promise<Placed> {
-  if (entry.method !== "POST") return entry;
-  if (entry.ifNoneExist === undefined) return { ...entry, id: service.newId() };
-  const params = [...new URLSearchParams(entry.ifNoneExist)];
-  const query = parseSearch(service.definitions, entry.type, params, {
-    handling: "strict",
-    defaultCount: 2,
-    maxCount: 2,
-    nowMs: service.now(),
-  });
-  const at = `${entry.at}.request.ifNoneExist`;
-  if (!query.ok) throw new Refusals(query.refusals.map((one) => ({ ...one, at })));
-  const { matches } = await searchResources(session, query.value);
-  if (matches.length > 1) {
-    const detail = "More than one resource answers this If-None-Exist. Ask for one.";
-    throw new Refusals([{ kind: "multiple-matches", detail, at, status: 412 }]);
-  }
-  const [existing] = matches;
-  return existing === undefined ? { ...entry, id: service.newId() } : { ...entry, id: existing.id, existing };
-}
-
-async function lockTargets(session: TenantSession, placed: readonly Placed[]): Promise<Map<string, StoredResource>> {
-  const targets = placed.filter((entry) => entry.method === "PUT" || entry.method === "DELETE");
-  const locked = await lockResources(
-    session,
-    targets.map((entry) => `${entry.type}/${entry.id}`),
-  );
-  return new Map(locked.map((one) => [`${one.type}/${one.id}`, one]));
-}
-
-function writeOf(
-  entry: Placed,
+  placed: readonly Placed[],
   current: ReadonlyMap<string, StoredResource>,
-  resolved: ReadonlyMap<string, string>,
-): Write[] {
-  const { type, id } = entry;
-  if (entry.method === "GET" || entry.existing !== undefined) return [];
-  if (entry.method === "DELETE") {
-    const before = current.get(`${type}/${id}`);
-    return before === undefined || before.deleted ? [] : [{ type, id }];
-  }
-  return [
-    {
-      type,
-      id,
-      resource: withResolvedReferences(entry.resource, resolved) as Resource,
-      exact: withResolvedReferences(entry.exact, resolved),
-    },
+): Promise<Map<string, NewResource>> {
+  const deletions = placed.filter(
+    (entry) => entry.method === "DELETE" && entry.idle !== true && isThere(entry, current),
+  );
+  const written = placed.filter(
+    (entry) => ["POST", "PUT", "PATCH"].includes(entry.method) && entry.existing === undefined,
+  );
+  const wanted = new Map(written.map((entry) => [entry, conditionalOf(entry)]));
+  const [plain, waiting] = [
+    written.filter((entry) => wanted.get(entry)?.length === 0),
+    written.filter((entry) => wanted.get(entry)?.length !== 0),
   ];
+  const all = new Set(written.map(referenceOf));
+  const first = writesOf(service, plain, current, linksOf(placed, new Map()));
+  const stored = await commitWrites(
+    service,
+    session,
+    [...deletions.map(({ type, id }) => ({ type, id })), ...first],
+    current,
+    { alsoWritten: all },
+  );
+  if (waiting.length > 0) {
+    const conditional = await resolveConditional(service, session, waiting);
+    const second = writesOf(service, waiting, current, linksOf(placed, conditional));
+    stored.push(...(await commitWrites(service, session, second, current, { alsoWritten: all })));
+  }
+  return new Map(stored.map((one) => [referenceOf(one), one]));
 }
 
-function outcomeOf(
-  entry: Placed,
-  current: ReadonlyMap<string, StoredResource>,
-  stored: ReadonlyMap<string, NewResource>,
-  found: ReadonlyMap<string, StoredResource>,
-): TransactionOutcome {
-  const reference = `${entry.type}/${entry.id}`;
-  const versionOf = (one: StoredResource | undefined) =>
-    one === undefined ? {} : { version: one.version, lastUpdatedMs: one.lastUpdatedMs };
-  const target = { type: entry.type, id: entry.id };
-  if (entry.method === "DELETE") return { status: "204 No Content", ...target, ...versionOf(stored.get(reference)) };
-  if (entry.method === "GET") {
-    const one = found.get(reference);
-    return one === undefined
-      ? { status: "404 Not Found" }
-      : { status: "200 OK", ...target, ...versionOf(one), body: one.body };
+function isThere(entry: Placed, current: ReadonlyMap<string, StoredResource>): boolean {
+  return current.get(referenceOf(entry))?.deleted === false;
+}
+
+function conditionalOf({ resource }: Placed): readonly string[] {
+  if (resource === undefined) return [];
+  return referencesIn(resource).flatMap(({ reference }) =>
+    conditionalTarget(reference) === undefined ? [] : [reference],
+  );
+}
+
+async function resolveConditional(
+  service: Service,
+  session: TenantSession,
+  entries: readonly Placed[],
+): Promise<Map<string, string>> {
+  const found = new Map<string, string>();
+  for (const entry of entries) {
+    for (const reference of conditionalOf(entry)) {
+      const target = conditionalTarget(reference);
+      if (target === undefined || found.has(reference)) continue;
+      const at = `${entry.at}.resource`;
+      if (!service.definitions.has(target.type)) throw new RefusedWrite([{ ...unknownType(target.type), at }]);
+      const match = await matchOne(service, session, target);
+      if (!match.ok) throw new RefusedWrite(match.refusals.map((one) => ({ ...one, at })));
+      if (match.value === undefined) {
+        const detail = `Nothing answers the conditional reference ${reference.slice(0, 128)}.`;
+        throw new RefusedWrite([{ kind: "not-found", detail, at, status: 412 }]);
+      }
+      found.set(reference, `${target.type}/${match.value.id}`);
+    }
   }
-  if (entry.existing !== undefined) return { status: "200 OK", ...target, ...versionOf(entry.existing) };
-  const before = current.get(reference);
-  const created = entry.method === "POST" || before === undefined || before.deleted;
-  return { status: created ? "201 Created" : "200 OK", ...target, ...versionOf(stored.get(reference)) };
+  return found;
+}
+
+function writesOf(
+  service: Service,
+  entries: readonly Placed[],
+  current: ReadonlyMap<string, StoredResource>,
+  links: ReturnType<typeof linksOf>,
+): Write[] {
+  return entries.map((entry) => {
+    const { type, id } = entry;
+    const body = entry.patch === undefined ? entry : orRollBack(patched(service, entry, current));
+    const resolve = links(entry);
+    const resource = withResolvedReferences(body.resource, resolve) as Resource;
+    // What a link leads to is known only now, so whether it may lead there is as well.
+    const found = checkResource(service.definitions, resource);
+    if (found.length > 0)
+      throw new RefusedWrite(found.map((one) => ({ ...one, at: `${entry.at}.resource (${one.at ?? type})` })));
+    return { type, id, resource, exact: withResolvedReferences(body.exact, resolve) };
+  });
+}
+
+function patched(service: Service, entry: Placed, current: ReadonlyMap<string, StoredResource>): Result<Write> {
+  const before = current.get(referenceOf(entry));
+  const at = `${entry.at}.request.url`;
+  if (before === undefined) {
+    const detail = `There is no ${referenceOf(entry)} here.`;
+    return refused({ kind: "not-found", detail, at, status: 404 });
+  }
+  const { contentType = "", text = "" } = entry.patch ?? {};
+  const write = patchedWrite(service, before, contentType, text);
+  return write.ok
+    ? accepted(write.value)
+    : refused(...write.refusals.map((one) => ({ ...one, at: `${entry.at}.resource` })));
+}
+
+function referenceOf({ type, id }: Pick<StoredResource, "type" | "id">): string {
+  return `${type}/${id}`;
 }

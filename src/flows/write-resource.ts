@@ -2,10 +2,12 @@ import type { Resource } from "@medplum/fhirtypes";
 import { accepted, type Refusal, type Result, refused } from "../domain/result.ts";
 import { readJson } from "../fhir/json.ts";
 import { checkResource } from "../fhir/resource-check.ts";
-import { inTenant } from "../store/database.ts";
-import { ConcurrentWrite, lockResources, type NewResource, type StoredResource } from "../store/resource.ts";
-import { commitWrites } from "./commit-writes.ts";
+import type { TenantSession } from "../store/database.ts";
+import { lockResources, type NewResource, type StoredResource } from "../store/resource.ts";
+import { commitWrites, type Write } from "./commit-writes.ts";
+import { matchOne } from "./criteria.ts";
 import type { Service } from "./service.ts";
+import { orRollBack, RefusedWrite, writeInTenant } from "./write-in-tenant.ts";
 
 /** A resource as it is stored now, and whether this write made it. */
 export interface WrittenResource {
@@ -13,82 +15,126 @@ export interface WrittenResource {
   readonly created: boolean;
 }
 
-/** Creates a resource from JSON text under an id of our own choosing. */
+/** What a write acts on, and under which conditions of its header fields. */
+export interface WriteTarget {
+  readonly type: string;
+  readonly id: string;
+  /** If-Match: refused with 412 when another version is current. */
+  readonly ifVersion?: number;
+  /** If-None-Match: *, refused with 412 when there is one already. */
+  readonly ifAbsent?: boolean;
+}
+
+/**
+ * Creates a resource from JSON text under an id of our own choosing; with `ifNoneExist`, only where nothing answers these
+ * criteria, and what does is the answer (https://hl7.org/fhir/R4/http.html#ccreate).
+ */
 export async function createResource(
   service: Service,
   tenantId: number,
   type: string,
   text: string,
+  ifNoneExist?: string,
 ): Promise<Result<WrittenResource>> {
   const read = readChecked(service, type, text);
   if (!read.ok) return read;
-  const stored = await inTenant(service.database, tenantId, (session) =>
-    commitWrites(service, session, [{ type, id: service.newId(), ...read.value }], new Map()),
-  );
-  return accepted({ stored: only(stored), created: true });
+  return writeInTenant(service, tenantId, async (session) => {
+    if (ifNoneExist !== undefined) {
+      const existing = orRollBack(await matchOne(service, session, { type, text: ifNoneExist }));
+      if (existing !== undefined) return { stored: existing, created: false };
+    }
+    const stored = await commitWrites(service, session, [{ type, id: service.newId(), ...read.value }], new Map());
+    return { stored: only(stored), created: true };
+  });
 }
 
-/**
- * Stores JSON text as the next version of `type/id`, which may be its first.
- * `ifVersion` (from If-Match) refuses with 412 when another version is current.
- */
+/** Stores JSON text as the next version of `type/id`, which may be its first. */
 export async function updateResource(
   service: Service,
   tenantId: number,
-  target: { type: string; id: string; ifVersion?: number },
+  target: WriteTarget,
   text: string,
 ): Promise<Result<WrittenResource>> {
   const { type, id } = target;
   const read = readChecked(service, type, text);
   if (!read.ok) return read;
-  if (read.value.resource.id !== id) {
-    return refused({
-      kind: "invalid",
-      detail: `The id in the body is "${read.value.resource.id ?? ""}", the address says "${id}". Send the same id in both.`,
-      at: `${type}.id`,
-      status: 400,
-    });
-  }
-  return retryOnce(() =>
-    inTenant(service.database, tenantId, async (session): Promise<Result<WrittenResource>> => {
-      const current = (await lockResources(session, [`${type}/${id}`]))[0];
-      const stale = versionRefusal(target, current);
-      if (stale !== undefined) return refused(stale);
-      const known = new Map(current === undefined ? [] : [[`${type}/${id}`, current]]);
-      const stored = await commitWrites(service, session, [{ type, id, ...read.value }], known);
-      return accepted({ stored: only(stored), created: current === undefined || current.deleted });
-    }),
-  );
+  const differs = idRefusal(type, read.value.resource.id, id);
+  if (differs !== undefined) return refused(differs);
+  return writeInTenant(service, tenantId, (session) => saveVersion(service, session, target, read.value));
 }
 
-/** Deletes `type/id`: later reads answer 410, its history stays. Deleting what is not there is no error. */
-export async function deleteResource(
+/**
+ * Updates the one resource that answers the criteria, or creates one where none does
+ * (https://hl7.org/fhir/R4/http.html#cond-update).
+ */
+export async function updateWhere(
   service: Service,
   tenantId: number,
-  target: { type: string; id: string; ifVersion?: number },
-): Promise<Result<{ readonly version: number | undefined }>> {
-  const { type, id } = target;
-  return inTenant(service.database, tenantId, async (session): Promise<Result<{ version: number | undefined }>> => {
-    const current = (await lockResources(session, [`${type}/${id}`]))[0];
-    const stale = versionRefusal(target, current);
-    if (stale !== undefined) return refused(stale);
-    if (current === undefined || current.deleted) return accepted({ version: current?.version });
-    const stored = await commitWrites(service, session, [{ type, id }], new Map([[`${type}/${id}`, current]]));
-    return accepted({ version: only(stored).version });
+  target: Omit<WriteTarget, "id"> & { readonly criteria: string },
+  text: string,
+): Promise<Result<WrittenResource>> {
+  const { type, criteria, ...conditions } = target;
+  const read = readChecked(service, type, text);
+  if (!read.ok) return read;
+  return writeInTenant(service, tenantId, async (session) => {
+    const existing = orRollBack(await matchOne(service, session, { type, text: criteria }));
+    const given = read.value.resource.id;
+    if (existing !== undefined && given !== undefined) {
+      const differs = idRefusal(type, given, existing.id);
+      if (differs !== undefined) throw new RefusedWrite([differs]);
+    }
+    if (existing === undefined && given !== undefined) await requireFree(session, type, given);
+    const id = existing?.id ?? given ?? service.newId();
+    return saveVersion(service, session, { type, id, ...conditions }, read.value);
   });
 }
 
-/** Refuses when If-Match names another version than the current one. */
+async function saveVersion(
+  service: Service,
+  session: TenantSession,
+  target: WriteTarget,
+  read: Pick<Write, "resource" | "exact">,
+): Promise<WrittenResource> {
+  const { type, id } = target;
+  const [current] = await lockResources(session, [`${type}/${id}`]);
+  const stale = versionRefusal(target, current);
+  if (stale !== undefined) throw new RefusedWrite([stale]);
+  const known = new Map(current === undefined ? [] : [[`${type}/${id}`, current]]);
+  const stored = await commitWrites(service, session, [{ type, id, ...read }], known);
+  return { stored: only(stored), created: current === undefined || current.deleted };
+}
+
+/**
+ * Refuses an id that the criteria did not find and that is taken: it belongs to something else, which must not be
+ * overwritten. R4 leaves this open, R5 asks for 409 (https://hl7.org/fhir/R5/http.html#cond-update).
+ */
+export async function requireFree(session: TenantSession, type: string, id: string): Promise<void> {
+  const [taken] = await lockResources(session, [`${type}/${id}`]);
+  if (taken === undefined || taken.deleted) return;
+  const detail = `The criteria find nothing, and ${type}/${id} is something else. Send no id, or one that is free.`;
+  throw new RefusedWrite([{ kind: "conflict", detail, status: 409 }]);
+}
+
+/** Refuses when If-Match names another version than the current one, or If-None-Match: * meets one. */
 export function versionRefusal(
-  target: { type: string; id: string; ifVersion?: number },
+  target: { type: string; id: string; ifVersion?: number; ifAbsent?: boolean },
   current: StoredResource | undefined,
 ): Refusal | undefined {
+  const reference = `${target.type}/${target.id}`;
+  if (target.ifAbsent === true && current !== undefined && !current.deleted) {
+    const detail = `${reference} is there already, at version ${current.version}, and If-None-Match: * asks for none.`;
+    return { kind: "conflict", detail, status: 412 };
+  }
   if (target.ifVersion === undefined || current?.version === target.ifVersion) return undefined;
-  return {
-    kind: "conflict",
-    detail: `${target.type}/${target.id} is at version ${current?.version ?? "none"}, not ${target.ifVersion}. Read it again, apply your change to that version and send it with its ETag.`,
-    status: 412,
-  };
+  const detail = `${reference} is at version ${current?.version ?? "none"}, not ${target.ifVersion}. Read it again, apply your change to that version and send it with its ETag.`;
+  return { kind: "conflict", detail, status: 412 };
+}
+
+/** Refuses a body that names another id than the one written to. */
+export function idRefusal(type: string, given: string | undefined, id: string): Refusal | undefined {
+  if (given === id) return undefined;
+  const detail = `The id in the body is "${given ?? ""}", the address says "${id}". Send the same id in both.`;
+  return { kind: "invalid", detail, at: `${type}.id`, status: 400 };
 }
 
 function readChecked(service: Service, type: string, text: string): Result<{ resource: Resource; exact: unknown }> {
@@ -97,16 +143,6 @@ function readChecked(service: Service, type: string, text: string): Result<{ res
   const refusals = checkResource(service.definitions, json.value.value, type);
   if (refusals.length > 0) return refused(...refusals);
   return accepted({ resource: json.value.value as Resource, exact: json.value.exact });
-}
-
-/** Two writers may both find nothing and both make version 1; the loser looks again and becomes version 2. */
-export async function retryOnce<T>(work: () => Promise<T>): Promise<T> {
-  try {
-    return await work();
-  } catch (error) {
-    if (error instanceof ConcurrentWrite) return work();
-    throw error;
-  }
 }
 
 function only(stored: readonly NewResource[]): NewResource {

@@ -10,6 +10,8 @@ export interface Doors {
   readonly maxBodyBytes: number;
   /** Origin that links begin with, without a slash at the end; absent means the address of the request. */
   readonly publicBaseUrl?: string;
+  /** Addresses and networks (CIDR) of proxies whose Forwarded headers are believed; none unless named. */
+  readonly trustedProxies?: readonly string[];
   readonly softwareVersion: string;
   /** When the process started: the date of the capability statement. */
   readonly startedIso: string;

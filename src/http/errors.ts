@@ -59,12 +59,26 @@ function refusalsOf(error: unknown): readonly Refused[] | undefined {
 /** Sends refusals as an OperationOutcome under the status of the first. */
 export function sendRefusals(reply: FastifyReply, refusals: readonly Refused[]): FastifyReply {
   const status = statusOf(refusals);
+  // What the router itself refuses meets no hook.
+  reply.header("X-Request-Id", reply.request.id);
   if (status === 401) reply.header("WWW-Authenticate", 'Bearer realm="tidegate"');
+  if (status === 415) sayWhatIsTaken(reply);
   if (status === 503) reply.header("Retry-After", String(retryAfterSeconds));
   return reply
     .code(status)
     .type(fhirJson)
     .send(JSON.stringify(outcomeOf(refusals)));
+}
+
+/** Types and packings of a body that the address takes (RFC 9110, 15.5.16; RFC 5789, 2.2 for patches). */
+function sayWhatIsTaken(reply: FastifyReply): void {
+  const { method, url } = reply.request;
+  const path = url.split("?")[0] ?? "";
+  const fhir = "application/fhir+json, application/json, text/json";
+  reply.header("Accept-Encoding", "gzip");
+  if (!/^\/fhir(\/|$)/.test(path)) reply.header("Accept", "application/json, text/csv, application/gzip");
+  else if (method === "PATCH") reply.header("Accept-Patch", "application/json-patch+json, application/fhir+json");
+  else reply.header("Accept", path.endsWith("/_search") ? "application/x-www-form-urlencoded" : fhir);
 }
 
 /** Answers what is no HTTP: it never reaches a route, so the answer is written to the socket itself. */

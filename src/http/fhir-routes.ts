@@ -1,95 +1,96 @@
-import type { FastifyInstance, FastifyRequest } from "fastify";
-import { capabilityStatement } from "../fhir/capability.ts";
+import type { FastifyInstance, FastifyReply, FastifyRequest } from "fastify";
+import { readJson } from "../fhir/json.ts";
 import { unknownType } from "../fhir/resource-check.ts";
-import { read, readOneVersion } from "../flows/read-resource.ts";
+import { selfDescription } from "../fhir/self-description.ts";
+import { bundleType } from "../fhir/transaction.ts";
 import { transact } from "../flows/transact.ts";
-import { createResource, deleteResource, updateResource } from "../flows/write-resource.ts";
 import { requireToken } from "./access.ts";
+import { batch } from "./batch.ts";
+import { conditionalRoutes } from "./conditional-routes.ts";
 import type { Doors } from "./doors.ts";
 import { RefusedRequest } from "./errors.ts";
-import { answered, fhirBase, fhirJson, sendResource, sendWritten } from "./fhir-answer.ts";
-import { bodyText, ifMatchVersion, keepBodiesAsBytes, refuseOtherConditions, requireJson } from "./fhir-request.ts";
+import { everythingRoutes } from "./everything-route.ts";
+import { answerAsAsked, answered, fhirBase, fhirJson } from "./fhir-answer.ts";
+import { bodyText, keepBodiesAsBytes, preferenceOf, queryValue } from "./fhir-request.ts";
+import { historyRoutes } from "./history-routes.ts";
+import { instanceRoutes } from "./instance-routes.ts";
+import { lastnRoutes } from "./lastn-route.ts";
+import { matchRoutes } from "./match-route.ts";
+import { metaRoutes } from "./meta-routes.ts";
 import { refuseOtherMethods } from "./other-methods.ts";
-import { searchRoute } from "./search-route.ts";
-
-interface Target {
-  type: string;
-  id: string;
-}
+import { searchRoutes } from "./search-route.ts";
+import { terminologyRoutes } from "./terminology-routes.ts";
+import { validateRoutes } from "./validate-route.ts";
 
 /** The FHIR R4 door under /fhir (https://hl7.org/fhir/R4/http.html). */
 export async function fhirRoutes(app: FastifyInstance, doors: Doors): Promise<void> {
   keepBodiesAsBytes(app);
-  app.addHook("onRequest", async (request) => requireJson(request));
-  app.get("/metadata", async (request, reply) => {
-    const facts = { baseUrl: fhirBase(doors, request), softwareVersion: doors.softwareVersion, date: doors.startedIso };
-    return reply.type(fhirJson).send(JSON.stringify(capabilityStatement(doors.service.definitions, facts)));
-  });
+  answerAsAsked(app);
+  app.get("/metadata", async (request, reply) => sendCapabilities(doors, request, reply));
   refuseOtherMethods(app, { "/metadata": ["GET"] });
   await app.register(async (guarded) => {
     requireToken(guarded, doors.tokens);
-    guarded.addHook("preHandler", async (request) => requireKnownType(doors, request));
-    bundleRoute(guarded, doors);
-    instanceRoutes(guarded, doors);
-    typeRoutes(guarded, doors);
+    guarded.addHook("preHandler", async (request) => requireKnown(doors, request));
+    guarded.post("/", (request, reply) => sendBundle(doors, request, reply));
+    for (const routes of [instanceRoutes, conditionalRoutes, searchRoutes, historyRoutes]) routes(guarded, doors);
+    for (const routes of [validateRoutes, metaRoutes, everythingRoutes, matchRoutes, lastnRoutes, terminologyRoutes])
+      routes(guarded, doors);
     refuseOtherMethods(guarded, {
-      "/": ["POST"],
-      "/:type": ["GET", "POST"],
+      "/": ["GET", "POST"],
+      "/_search": ["POST"],
+      "/_history": ["GET"],
+      "/:type": ["GET", "POST", "PUT", "PATCH", "DELETE"],
       "/:type/_search": ["POST"],
-      "/:type/:id": ["GET", "PUT", "DELETE"],
+      "/:type/_history": ["GET"],
+      "/:type/:id": ["GET", "PUT", "PATCH", "DELETE"],
+      "/:type/:id/_history": ["GET"],
       "/:type/:id/_history/:version": ["GET"],
+      "/:type/:id/:member": ["GET"],
+      "/:type/:id/:member/_search": ["POST"],
     });
   });
 }
 
-function requireKnownType(doors: Doors, request: FastifyRequest): void {
-  const { type } = request.params as { type?: string };
+function sendCapabilities(doors: Doors, request: FastifyRequest, reply: FastifyReply): FastifyReply {
+  const { definitions, referencePolicy } = doors.service;
+  const { softwareVersion, startedIso } = doors;
+  const facts = { baseUrl: fhirBase(doors, request), softwareVersion, date: startedIso, referencePolicy };
+  const statement = answered(selfDescription(definitions, facts, queryValue(request, "mode")));
+  return reply.type(fhirJson).send(JSON.stringify(statement));
+}
+
+/** Refuses types that are switched off and operations that nobody here answers, before anything else is looked at. */
+function requireKnown(doors: Doors, request: FastifyRequest): void {
+  const { type, id, member } = request.params as { type?: string; id?: string; member?: string };
+  const operation = [type, id, member].find((part) => part?.startsWith("$"));
+  if (operation !== undefined) {
+    const detail = `There is no operation ${operation.slice(0, 64)} at this address. /metadata lists those that are.`;
+    throw new RefusedRequest([{ kind: "not-supported", detail, status: 404 }]);
+  }
   if (type !== undefined && !doors.service.definitions.has(type)) throw new RefusedRequest([unknownType(type)]);
 }
 
-function bundleRoute(app: FastifyInstance, doors: Doors): void {
-  app.post("/", async (request, reply) => {
-    const text = bodyText(request, doors.maxBodyBytes);
-    const answer = await transact(doors.service, request.tenantId, text, fhirBase(doors, request));
-    return reply.type(fhirJson).send(answered(answer));
-  });
+/** A Bundle sent to the base address is a transaction, or a batch of requests (https://hl7.org/fhir/R4/http.html#transaction). */
+async function sendBundle(doors: Doors, request: FastifyRequest, reply: FastifyReply): Promise<FastifyReply> {
+  const bundle = answered(readJson(bodyText(request, doors.maxBodyBytes)));
+  const isBatch = answered(bundleType(bundle.value)) === "batch";
+  const text = isBatch ? await batch(doors, request, bundle) : await transaction(doors, request, bundle);
+  return reply.type(fhirJson).send(text);
 }
 
-function instanceRoutes(app: FastifyInstance, doors: Doors): void {
-  const { service } = doors;
-  app.get<{ Params: Target }>("/:type/:id", async (request, reply) => {
-    const { type, id } = request.params;
-    return sendResource(request, reply, answered(await read(service, request.tenantId, type, id)));
+async function transaction(
+  doors: Doors,
+  request: FastifyRequest,
+  bundle: { readonly value: unknown; readonly exact: unknown },
+): Promise<string> {
+  const { handling, return: prefer } = preferenceOf(request);
+  const { tenantId } = request;
+  const answer = await transact(doors.service, tenantId, bundle, {
+    baseUrl: fhirBase(doors, request),
+    // A response names every version it made; the resources come with it where they are asked for.
+    prefer: /return=/i.test(String(request.headers.prefer ?? "")) ? prefer : "minimal",
+    handling,
+    cursorAt: (path, types, sort, place) => doors.cursors.write(["fhir", tenantId, path, types, sort], place),
   });
-  app.get<{ Params: Target & { version: string } }>("/:type/:id/_history/:version", async (request, reply) => {
-    const { type, id, version } = request.params;
-    const target = { type, id, version: /^\d{1,9}$/.test(version) ? Number(version) : 0 };
-    return sendResource(request, reply, answered(await readOneVersion(service, request.tenantId, target)));
-  });
-  app.put<{ Params: Target }>("/:type/:id", async (request, reply) => {
-    refuseOtherConditions(request);
-    const ifVersion = ifMatchVersion(request);
-    const target = { ...request.params, ...(ifVersion === undefined ? {} : { ifVersion }) };
-    const written = await updateResource(service, request.tenantId, target, bodyText(request, doors.maxBodyBytes));
-    return sendWritten(doors, request, reply, answered(written));
-  });
-  app.delete<{ Params: Target }>("/:type/:id", async (request, reply) => {
-    refuseOtherConditions(request);
-    const ifVersion = ifMatchVersion(request);
-    const target = { ...request.params, ...(ifVersion === undefined ? {} : { ifVersion }) };
-    const { version } = answered(await deleteResource(service, request.tenantId, target));
-    if (version !== undefined) reply.header("ETag", `W/"${version}"`);
-    return reply.code(204).send();
-  });
-}
-
-function typeRoutes(app: FastifyInstance, doors: Doors): void {
-  app.post<{ Params: { type: string } }>("/:type", async (request, reply) => {
-    refuseOtherConditions(request);
-    const text = bodyText(request, doors.maxBodyBytes);
-    const written = await createResource(doors.service, request.tenantId, request.params.type, text);
-    return sendWritten(doors, request, reply, answered(written));
-  });
-  app.get<{ Params: { type: string } }>("/:type", (request, reply) => searchRoute(doors, request, reply));
-  app.post<{ Params: { type: string } }>("/:type/_search", (request, reply) => searchRoute(doors, request, reply));
+  return answered(answer);
 }

@@ -13,7 +13,7 @@ const ownErrors: Readonly<Record<string, Refused>> = {
   FST_ERR_CTP_INVALID_MEDIA_TYPE: {
     kind: "not-supported",
     detail:
-      "This Content-Type is not taken here. FHIR resources are sent as application/fhir+json, use records as application/json, text/csv or application/gzip.",
+      "This Content-Type is not taken here. FHIR resources are sent as application/fhir+json, JSON Patches as application/json-patch+json, searches as application/x-www-form-urlencoded, use records as application/json, text/csv or application/gzip.",
     status: 415,
   },
   FST_ERR_CTP_INVALID_CONTENT_LENGTH: { kind: "structure", detail: "Content-Length and body differ.", status: 400 },

@@ -14,10 +14,16 @@ export function completed(document: Json): Json {
     if (!path.startsWith("/fhir")) continue;
     for (const [method, operation] of Object.entries(methods)) {
       operation.tags = ["FHIR R4"];
-      operation.summary ??= fhirSummaries[`${method} ${path}`];
+      operation.summary ??= fhirSummaries[`${method} ${path}`] ?? operationSummary(path);
     }
   }
   return document;
+}
+
+/** The FHIR operations are told apart by their name, which stands in the address. */
+function operationSummary(path: string): string | undefined {
+  const name = /\$[a-z-]+$/.exec(path)?.[0];
+  return name === undefined ? undefined : `Operation ${name}`;
 }
 
 function uploadBody(): Json {
@@ -35,7 +41,18 @@ function uploadBody(): Json {
 
 const fhirSummaries: Readonly<Record<string, string>> = {
   "get /fhir/metadata": "CapabilityStatement: what is switched on, with every search parameter",
-  "post /fhir/": "Transaction Bundle",
+  "get /fhir/": "Search of several types",
+  "post /fhir/": "Transaction or batch Bundle",
+  "post /fhir/_search": "Search of several types by form",
+  "get /fhir/_history": "History of everything",
+  "get /fhir/{type}/_history": "History of a type",
+  "get /fhir/{type}/{id}/_history": "History of one resource",
+  "put /fhir/{type}": "Conditional update: of what answers the criteria of the address",
+  "patch /fhir/{type}": "Conditional patch",
+  "delete /fhir/{type}": "Conditional delete",
+  "patch /fhir/{type}/{id}": "Patch: JSON Patch or FHIRPath Patch",
+  "get /fhir/{type}/{id}/{member}": "Search in the compartment of a Patient",
+  "post /fhir/{type}/{id}/{member}/_search": "Search in the compartment of a Patient by form",
   "get /fhir/{type}": "Search",
   "post /fhir/{type}": "Create",
   "post /fhir/{type}/_search": "Search by form",

@@ -33,7 +33,10 @@ export function instant(ms: number | undefined): string | null {
   return new Date(ms).toISOString();
 }
 
-/** Opens the pool; connects lazily. Every connection takes the service role and UTC before its first statement. */
+/**
+ * Opens the pool; connects lazily. Every connection takes the service role and UTC before its first statement. Statements
+ * are many and short: compiling one (jit) costs more than it saves.
+ */
 export function openDatabase(
   connectionString: string,
   options: { poolSize?: number; statementTimeoutMs?: number; onError?: (error: Error) => void } = {},
@@ -45,7 +48,7 @@ export function openDatabase(
     connectionTimeoutMillis: 30_000,
     types,
     application_name: "tidegate",
-    options: `-c role=tidegate_service -c timezone=UTC -c datestyle=ISO -c statement_timeout=${options.statementTimeoutMs ?? 30_000}`,
+    options: `-c role=tidegate_service -c timezone=UTC -c datestyle=ISO -c jit=off -c statement_timeout=${options.statementTimeoutMs ?? 30_000}`,
   });
   // An idle connection that the server closes is replaced at the next use; without a listener it would end the process.
   pool.on("error", options.onError ?? (() => undefined));

@@ -18,6 +18,7 @@ export async function openStore(options: {
   ownerUrl?: string | undefined;
   dataFolder: string;
   poolSize: number;
+  statementTimeoutMs: number;
   onLog: (message: string) => void;
 }): Promise<OpenStore> {
   const server =
@@ -32,7 +33,11 @@ export async function openStore(options: {
     await server?.stop();
     throw error;
   }
-  const database = openDatabase(url, { poolSize: options.poolSize, onError: (error) => options.onLog(error.message) });
+  const database = openDatabase(url, {
+    poolSize: options.poolSize,
+    statementTimeoutMs: options.statementTimeoutMs,
+    onError: (error) => options.onLog(error.message),
+  });
   return {
     database,
     ownerUrl,

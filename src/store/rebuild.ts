@@ -1,7 +1,7 @@
 import type { IndexValues } from "../fhir/search/index-values.ts";
 import { instant, type TenantSession } from "./database.ts";
 import { factTables } from "./fact-tables.ts";
-import type { StoredResource } from "./resource.ts";
+import { placesColumn, placeTermsColumn, type StoredResource } from "./resource.ts";
 
 /** Removes the facts and the index rows of one tenant; the resources and what arrived stay. */
 export async function clearDerived(session: TenantSession): Promise<void> {
@@ -46,16 +46,18 @@ export async function replaceIndex(
     `with updated as (
        update resource r set patient_id = i.patient_id, started_at = i.started_at, ended_at = i.ended_at,
          terms = i.terms::bigint[], quantity_keys = i.q_keys::bigint[], quantity_units = i.q_units::bigint[],
-         quantity_lows = i.q_lows::float8[], quantity_highs = i.q_highs::float8[]
-       from unnest($3::text[], $4::text[], $5::timestamptz[], $6::timestamptz[], $7::text[], $8::text[], $9::text[], $10::text[], $11::text[])
-         as i(id, patient_id, started_at, ended_at, terms, q_keys, q_units, q_lows, q_highs)
+         quantity_lows = i.q_lows::float8[], quantity_highs = i.q_highs::float8[],
+         quantity_places = i.q_places::smallint[], place_terms = i.place_terms::bigint[]
+       from unnest($3::text[], $4::text[], $5::timestamptz[], $6::timestamptz[], $7::text[], $8::text[], $9::text[], $10::text[], $11::text[],
+           $12::text[], $13::text[])
+         as i(id, patient_id, started_at, ended_at, terms, q_keys, q_units, q_lows, q_highs, q_places, place_terms)
        where r.tenant_id = $1 and r.type = $2 and r.id = i.id
      ), strings as (
        insert into resource_string (tenant_id, key, folded, exact, type, id)
-       select $1, s.key, s.folded, s.exact, $2, s.id from unnest($12::bigint[], $13::text[], $14::text[], $15::text[]) as s(key, folded, exact, id)
+       select $1, s.key, s.folded, s.exact, $2, s.id from unnest($14::bigint[], $15::text[], $16::text[], $17::text[]) as s(key, folded, exact, id)
      )
      insert into resource_date (tenant_id, key, low, high, type, id)
-     select $1, d.key, d.low, d.high, $2, d.id from unnest($16::bigint[], $17::timestamptz[], $18::timestamptz[], $19::text[]) as d(key, low, high, id)`,
+     select $1, d.key, d.low, d.high, $2, d.id from unnest($18::bigint[], $19::timestamptz[], $20::timestamptz[], $21::text[]) as d(key, low, high, id)`,
     [
       session.tenantId,
       type,
@@ -68,6 +70,8 @@ export async function replaceIndex(
       quantities.map((row) => list(row.map((one) => one.unit))),
       quantities.map((row) => list(row.map((one) => one.low))),
       quantities.map((row) => list(row.map((one) => one.high))),
+      entries.map((entry) => placesColumn(entry.index)),
+      entries.map((entry) => placeTermsColumn(entry.index)),
       strings.map((one) => one.key),
       strings.map((one) => one.folded),
       strings.map((one) => one.exact),

@@ -19,6 +19,13 @@ export interface NewResource extends StoredResource {
 /** Thrown when another writer changed the same resource after it was read; the caller may read again and retry. */
 export class ConcurrentWrite extends Error {}
 
+/** Whether a failed write may succeed when it is tried again: another was quicker, or the two waited for each other. */
+export function isRetryable(error: unknown): boolean {
+  return (
+    error instanceof ConcurrentWrite || ["40001", "40P01"].includes((error as { code?: string } | null)?.code ?? "")
+  );
+}
+
 const columns = `type, id, version, last_updated as "lastUpdatedMs", deleted, body`;
 
 /** The current version, deleted ones included; undefined when there never was one. */
@@ -78,25 +85,28 @@ function split(references: readonly string[]): { types: string[]; ids: string[] 
 
 /** The statement's `input` relation: one row per new version, index values beside it. */
 const inputRows = `unnest($2::text[], $3::text[], $4::int[], $5::timestamptz[], $6::boolean[], $7::text[],
-    $8::timestamptz[], $9::timestamptz[], $10::text[], $11::text[], $12::text[], $13::text[], $14::text[], $15::text[])
-  as i(type, id, version, last_updated, deleted, patient_id, started_at, ended_at, terms, q_keys, q_units, q_lows, q_highs, body)`;
+    $8::timestamptz[], $9::timestamptz[], $10::text[], $11::text[], $12::text[], $13::text[], $14::text[], $15::text[],
+    $16::text[], $17::text[])
+  as i(type, id, version, last_updated, deleted, patient_id, started_at, ended_at, terms, q_keys, q_units, q_lows, q_highs,
+    q_places, place_terms, body)`;
 
 const resourceColumns = `tenant_id, type, id, version, last_updated, deleted, patient_id, started_at, ended_at, terms,
-  quantity_keys, quantity_units, quantity_lows, quantity_highs, body`;
+  quantity_keys, quantity_units, quantity_lows, quantity_highs, quantity_places, place_terms, body`;
 
 const inputValues = `$1::int, i.type, i.id, i.version, i.last_updated, i.deleted, i.patient_id, i.started_at, i.ended_at,
-  i.terms::bigint[], i.q_keys::bigint[], i.q_units::bigint[], i.q_lows::float8[], i.q_highs::float8[], i.body`;
+  i.terms::bigint[], i.q_keys::bigint[], i.q_units::bigint[], i.q_lows::float8[], i.q_highs::float8[],
+  i.q_places::smallint[], i.place_terms::bigint[], i.body`;
 
 // Index rows follow the resource rows that this statement really wrote.
 const indexRows = `strings as (
     insert into resource_string (tenant_id, key, folded, exact, type, id)
     select $1::int, s.key, s.folded, s.exact, s.type, s.id
-    from unnest($16::bigint[], $17::text[], $18::text[], $19::text[], $20::text[]) as s(key, folded, exact, type, id)
+    from unnest($18::bigint[], $19::text[], $20::text[], $21::text[], $22::text[]) as s(key, folded, exact, type, id)
     join saved using (type, id)
   ), dates as (
     insert into resource_date (tenant_id, key, low, high, type, id)
     select $1::int, d.key, d.low, d.high, d.type, d.id
-    from unnest($21::bigint[], $22::timestamptz[], $23::timestamptz[], $24::text[], $25::text[]) as d(key, low, high, type, id)
+    from unnest($23::bigint[], $24::timestamptz[], $25::timestamptz[], $26::text[], $27::text[]) as d(key, low, high, type, id)
     join saved using (type, id)
   )
   select type, id from saved`;
@@ -121,7 +131,8 @@ const replaceStatement = `with input as materialized (select * from ${inputRows}
       deleted = excluded.deleted, patient_id = excluded.patient_id, started_at = excluded.started_at,
       ended_at = excluded.ended_at, terms = excluded.terms, quantity_keys = excluded.quantity_keys,
       quantity_units = excluded.quantity_units, quantity_lows = excluded.quantity_lows,
-      quantity_highs = excluded.quantity_highs, body = excluded.body
+      quantity_highs = excluded.quantity_highs, quantity_places = excluded.quantity_places,
+      place_terms = excluded.place_terms, body = excluded.body
     where r.version = excluded.version - 1
     returning type, id
   ), ${indexRows}`;
@@ -164,6 +175,8 @@ function parameters(session: TenantSession, resources: readonly NewResource[]): 
     resources.map((r) => quantityColumn(r, "unit")),
     resources.map((r) => quantityColumn(r, "low")),
     resources.map((r) => quantityColumn(r, "high")),
+    resources.map((r) => placesColumn(r.index)),
+    resources.map((r) => placeTermsColumn(r.index)),
     resources.map((r) => r.body),
     strings.map((s) => s.key),
     strings.map((s) => s.folded),
@@ -181,4 +194,15 @@ function parameters(session: TenantSession, resources: readonly NewResource[]): 
 function quantityColumn(resource: NewResource, column: "key" | "unit" | "low" | "high"): string | null {
   const entries = resource.index.quantities;
   return entries.length === 0 ? null : `{${entries.map((entry) => entry[column]).join(",")}}`;
+}
+
+/** The places of the quantities as an array's text; null where none is kept. */
+export function placesColumn({ quantities }: IndexValues): string | null {
+  if (quantities.every((entry) => entry.place === undefined)) return null;
+  return `{${quantities.map((entry) => entry.place ?? "NULL").join(",")}}`;
+}
+
+/** The terms of repeated elements as an array's text; null where none repeats. */
+export function placeTermsColumn({ placeTerms }: IndexValues): string | null {
+  return placeTerms.length === 0 ? null : `{${placeTerms.join(",")}}`;
 }

@@ -1,7 +1,7 @@
 import { randomUUID } from "node:crypto";
 import { defaultThresholds } from "../../src/domain/thresholds.ts";
 import { createDefinitions } from "../../src/fhir/definitions.ts";
-import type { Service } from "../../src/flows/service.ts";
+import { defaultLimits, type Service } from "../../src/flows/service.ts";
 import type { Database } from "../../src/store/database.ts";
 
 /** The service as it stands behind the doors, without log lines. */
@@ -10,6 +10,8 @@ export function benchService(database: Database): Service {
   return {
     database,
     definitions: createDefinitions({ types: "default" }),
+    limits: defaultLimits,
+    referencePolicy: "check",
     thresholds: defaultThresholds,
     defaultZone: "Europe/London",
     now: () => Date.now(),

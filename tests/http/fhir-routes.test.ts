@@ -123,7 +123,7 @@ describe("refusals", () => {
     ],
     ["a body over the limit", "POST", "/fhir/Patient", { resourceType: "Patient", id: "x".repeat(30_000) }, {}, 413],
     ["truncated gzip", "POST", "/fhir/Patient", gzipSync("{}").subarray(0, 8), { "content-encoding": "gzip" }, 400],
-    ["a method that the address does not take", "PATCH", "/fhir/Patient/anna", {}, {}, 405],
+    ["a method that the address does not take", "POST", "/fhir/Patient/anna", {}, {}, 405],
     ["an If-Match that is no ETag", "PUT", "/fhir/Patient/anna", anna("anna"), { "if-match": "7" }, 400],
     ["a page link that is not ours", "GET", "/fhir/Patient?_cursor=forged.xyz", undefined, {}, 400],
     ["a date that is none", "GET", "/fhir/Patient?birthdate=tomorrow", undefined, {}, 400],
@@ -139,8 +139,8 @@ describe("refusals", () => {
   });
 
   test("a wrong address says what it takes: 405 with Allow", async () => {
-    const answer = await call("PATCH", "/fhir/Patient/anna", {});
-    expect(answer.headers.allow).toBe("GET, HEAD, PUT, DELETE");
+    const answer = await call("POST", "/fhir/Patient/anna", {});
+    expect(answer.headers.allow).toBe("GET, HEAD, PUT, PATCH, DELETE");
   });
 
   test("without a token, or with a wrong one, 401 and how to log in (RFC 6750, 3)", async () => {
@@ -184,6 +184,8 @@ describe("/metadata and headers", () => {
     const failed: string[] = [];
     for (const { type, searchParam } of statement.rest[0].resource) {
       for (const parameter of searchParam) {
+        // Composites and `_has` have values of their own; tests/fhir/capability.test.ts and house/declared.test.ts ask for them.
+        if (!Object.hasOwn(values, parameter.type)) continue;
         const url = `/fhir/${type}?${parameter.name}=${values[parameter.type]}&_count=1`;
         const answer = await call("GET", url, undefined, { prefer: "handling=strict" });
         if (answer.statusCode !== 200) failed.push(`${url}: ${answer.statusCode}`);

@@ -34,6 +34,7 @@ afterAll(async () => {
 
 const index: IndexValues = {
   terms: ["1"],
+  placeTerms: [],
   strings: [{ key: "7", folded: "anna", exact: "Anna" }],
   dates: [],
   quantities: [],

@@ -28,6 +28,7 @@ const pageSize = 3;
 function row(id: string, rank: number | undefined): NewResource {
   const index: IndexValues = {
     terms: [],
+    placeTerms: [],
     strings: rank === undefined ? [] : [{ key: "7", folded: `name ${rank}`, exact: `Name ${rank}` }],
     dates: rank === undefined ? [] : [{ key: "8", lowMs: rank * dayMs, highMs: (rank + 1) * dayMs }],
     quantities: [],
@@ -51,8 +52,7 @@ const stored = ranks.map((rank, i) => ({ id: `m${10 + i}`, rank }));
 
 function query(by: SortKey["by"], descending: boolean, after?: SearchMatch["sortValues"]): SearchQuery {
   return {
-    type: "Observation",
-    clauses: [],
+    branches: [{ types: ["Observation"], clauses: [] }],
     sort: [
       { by, descending },
       { by: "id", descending: false },

@@ -4,13 +4,13 @@ import { createDefinitions, type Definitions } from "../../src/fhir/definitions.
 import { numberMatches, rangeMatches } from "../../src/fhir/search/compare.ts";
 import { extractIndexValues } from "../../src/fhir/search/extract.ts";
 import type { IndexValues } from "../../src/fhir/search/index-values.ts";
-import { parseSearch } from "../../src/fhir/search/parse.ts";
 import type { Clause, Prefix, SearchQuery } from "../../src/fhir/search/query.ts";
 import { type Database, inTenant, openDatabase, readInTenant } from "../../src/store/database.ts";
 import { createResources, type NewResource } from "../../src/store/resource.ts";
 import { resourcesWithTerms, searchResources } from "../../src/store/search.ts";
 import { ensureTenant } from "../../src/store/tenant.ts";
 import { testDatabase } from "../support/database.ts";
+import { nowMs, parsed as read } from "./search-world.ts";
 
 let database: Database;
 let drop: () => Promise<void>;
@@ -29,7 +29,6 @@ afterAll(async () => {
 });
 
 const dayMs = 86_400_000;
-const nowMs = Date.UTC(2026, 5, 1);
 const prefixes: readonly Prefix[] = ["eq", "ne", "gt", "lt", "ge", "le", "sa", "eb", "ap"];
 
 /** A tenant that no other test writes to. */
@@ -38,7 +37,7 @@ async function freshTenant(name: string): Promise<number> {
 }
 
 function row(type: string, id: string, index: Partial<IndexValues>, lastUpdatedMs = nowMs): NewResource {
-  const none = { terms: [], strings: [], dates: [], quantities: [], hot: {} };
+  const none: IndexValues = { terms: [], placeTerms: [], strings: [], dates: [], quantities: [], hot: {} };
   const body = JSON.stringify({ resourceType: type, id });
   return { type, id, version: 1, lastUpdatedMs, deleted: false, body, index: { ...none, ...index } };
 }
@@ -53,14 +52,19 @@ function save(tenantId: number, rows: readonly NewResource[]): Promise<Set<strin
 
 function queryOf(type: string, clauses: readonly Clause[]): SearchQuery {
   const sort = [{ by: "id", descending: false }] as const;
-  return { type, clauses, sort, count: 1_000, total: "none", inclusions: [], used: [], ignored: [] };
+  return {
+    branches: [{ types: [type], clauses }],
+    sort,
+    count: 1_000,
+    total: "none",
+    inclusions: [],
+    used: [],
+    ignored: [],
+  };
 }
 
 function parsed(type: string, text: string): SearchQuery {
-  const options = { handling: "strict", defaultCount: 1_000, maxCount: 1_000, nowMs } as const;
-  const read = parseSearch(definitions, type, [...new URLSearchParams(text)], options);
-  if (!read.ok) throw new Error(read.refusals[0]?.detail);
-  return read.value;
+  return read(definitions, [type], text);
 }
 
 async function idsOf(tenantId: number, query: SearchQuery): Promise<string[]> {
@@ -264,7 +268,7 @@ test("a deleted resource and another tenant's resources are never found, counted
     expect([page.matches.map((match) => match.id), page.total], clause.kind).toEqual([["kept"], 1]);
   }
   const included = await readInTenant(database, tenantId, (session) =>
-    resourcesWithTerms(session, "Patient", ["11"], 10),
+    resourcesWithTerms(session, [{ type: "Patient", terms: ["11"] }], 10),
   );
   expect(included.map((one) => one.id)).toEqual(["kept"]);
 });

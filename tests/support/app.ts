@@ -1,5 +1,6 @@
 import type { FastifyInstance } from "fastify";
 import { buildApp } from "../../src/app.ts";
+import type { Limits } from "../../src/flows/service.ts";
 import { tokenHash } from "../../src/http/access.ts";
 import { cursorsWith } from "../../src/http/cursor.ts";
 import { isReady } from "../../src/store/open.ts";
@@ -16,18 +17,28 @@ export interface TestApp extends TestService {
 }
 
 /** Builds the app on a database of its own. */
-export async function testApp(nowIso: string, options: { maxBodyBytes?: number } = {}): Promise<TestApp> {
-  const made = await testService(nowIso);
+export async function testApp(
+  nowIso: string,
+  options: {
+    maxBodyBytes?: number;
+    limits?: Partial<Limits>;
+    referencePolicy?: "check" | "accept";
+    ownBase?: string;
+  } = {},
+): Promise<TestApp> {
+  const { limits, maxBodyBytes, ...policy } = options;
+  const made = await testService(nowIso, policy);
+  const service = { ...made.service, limits: { ...made.service.limits, ...limits } };
   const stranger = await ensureTenant(made.database, "stranger");
   const [token, strangersToken] = ["token-of-the-test", "token-of-a-stranger"];
   const app = await buildApp({
-    service: made.service,
+    service,
     tokens: new Map([
       [tokenHash(token), made.tenantId],
       [tokenHash(strangersToken), stranger.tenantId],
     ]),
     cursors: cursorsWith(Buffer.alloc(32, 7)),
-    maxBodyBytes: options.maxBodyBytes ?? 1_000_000,
+    maxBodyBytes: maxBodyBytes ?? 1_000_000,
     publicBaseUrl: "https://gate.test",
     softwareVersion: "0.0.0",
     startedIso: nowIso,
@@ -35,6 +46,7 @@ export async function testApp(nowIso: string, options: { maxBodyBytes?: number }
   });
   return {
     ...made,
+    service,
     app,
     token,
     strangersToken,

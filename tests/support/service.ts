@@ -1,6 +1,7 @@
 import { defaultThresholds } from "../../src/domain/thresholds.ts";
 import { createDefinitions } from "../../src/fhir/definitions.ts";
-import type { Service } from "../../src/flows/service.ts";
+import { ownProfileResources } from "../../src/fhir/profiles/conformance.ts";
+import { defaultLimits, type Service } from "../../src/flows/service.ts";
 import { updateResource } from "../../src/flows/write-resource.ts";
 import { type Database, openDatabase } from "../../src/store/database.ts";
 import { ensureTenant } from "../../src/store/tenant.ts";
@@ -17,7 +18,10 @@ export interface TestService {
 }
 
 /** Opens a fresh database with one tenant and a service whose ids count upwards. */
-export async function testService(nowIso: string): Promise<TestService> {
+export async function testService(
+  nowIso: string,
+  options: { referencePolicy?: "check" | "accept"; ownBase?: string } = {},
+): Promise<TestService> {
   const { connectionString, drop } = await testDatabase();
   const database = openDatabase(connectionString);
   const { tenantId } = await ensureTenant(database, "test");
@@ -26,7 +30,13 @@ export async function testService(nowIso: string): Promise<TestService> {
   const silent = () => undefined;
   const service: Service = {
     database,
-    definitions: createDefinitions({ types: "default" }),
+    definitions: createDefinitions({
+      types: "default",
+      profiles: ownProfileResources,
+      ...(options.ownBase === undefined ? {} : { ownBase: options.ownBase }),
+    }),
+    limits: defaultLimits,
+    referencePolicy: options.referencePolicy ?? "check",
     thresholds: defaultThresholds,
     defaultZone: "Europe/London",
     now: () => clock.at,

@@ -1,4 +1,11 @@
-import type { CodeSystem, SearchParameter, StructureDefinition, ValueSet } from "@medplum/fhirtypes";
+import type {
+  CodeSystem,
+  OperationDefinition,
+  SearchParameter,
+  StructureDefinition,
+  ValueSet,
+} from "@medplum/fhirtypes";
+import { operationDefinitions } from "../operations.ts";
 import { ownSearchParameters } from "../search/own-parameters.ts";
 import { codeSystemResources } from "../terminology/code-systems.ts";
 import { valueSetResources } from "../terminology/value-sets.ts";
@@ -6,17 +13,28 @@ import { ownProfiles } from "./own-profiles.ts";
 import { profileResources } from "./profile.ts";
 
 /** A definition of ours; its address is `canonical(resourceType, id)`. */
-export type Conformance = (StructureDefinition | CodeSystem | ValueSet | SearchParameter) & { id: string };
+export type Conformance = (StructureDefinition | CodeSystem | ValueSet | SearchParameter | OperationDefinition) & {
+  id: string;
+};
+
+let profiles: readonly (StructureDefinition & { id: string })[] | undefined;
 
 /**
- * Everything that this service defines itself: profiles, code systems, value sets, search parameters. Each call reads R4's
- * own definitions anew for the profiles' snapshots, which takes some 100 ms: ask once.
+ * Our profiles with their snapshots, made once per process. The first call reads R4's own definitions, which takes about
+ * a second on two slow cores; what our profiles use of them stays in memory, some 400 KB as JSON.
  */
+export function ownProfileResources(): readonly (StructureDefinition & { id: string })[] {
+  profiles ??= profileResources(ownProfiles);
+  return profiles;
+}
+
+/** Everything that this service defines itself: profiles, code systems, value sets, search parameters, operations. */
 export function conformanceResources(): Conformance[] {
   return [
-    ...profileResources(ownProfiles),
+    ...ownProfileResources(),
     ...codeSystemResources(),
     ...valueSetResources(),
     ...ownSearchParameters.map((parameter) => ({ ...parameter, id: parameter.id ?? parameter.code ?? "" })),
+    ...operationDefinitions(),
   ];
 }

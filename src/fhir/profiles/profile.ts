@@ -69,7 +69,8 @@ function profileResource(profile: Profile, base: StructureDefinition): Structure
         { id: profile.type, path: profile.type },
         ...profile.constraints.map((one) => {
           const path = `${profile.type}.${one.path}`;
-          return { id: path, path, ...elementOf(one, undefined) };
+          const element = base.snapshot?.element.find((known) => known.path === path);
+          return { id: path, path, ...elementOf(one, element) };
         }),
       ],
     },
@@ -90,6 +91,9 @@ function patternOf(
   pattern: { system: string; code?: string },
   base: ElementDefinition | undefined,
 ): Partial<ElementDefinition> {
-  const isCoding = base?.type?.[0]?.code === "Coding";
-  return isCoding ? { patternCoding: pattern } : { patternCodeableConcept: { coding: [pattern] } };
+  const types = base?.type?.map((one) => one.code) ?? [];
+  if (types[0] === "Coding") return { patternCoding: pattern };
+  // A pattern stands on an element of one type alone (eld-7), so a choice is narrowed to the type that has codes.
+  const narrowed = types.length > 1 ? { type: [{ code: "CodeableConcept" }] } : {};
+  return { ...narrowed, patternCodeableConcept: { coding: [pattern] } };
 }

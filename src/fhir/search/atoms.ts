@@ -13,6 +13,27 @@ export interface Atom {
   readonly text: string;
   /** Values at the operand in a resource of its type, in order; choice elements already chosen. */
   read(resource: object): readonly unknown[];
+  /** The steps of a plain path, from the resource down; none where the operand is more than a path. */
+  readonly steps: readonly PathStep[];
+}
+
+/** One step of a plain path: where it leads, and how to get there from the element before. */
+export interface PathStep {
+  /** Path of what the step reads, without casts: `Observation.component.value`. */
+  readonly path: string;
+  /** Names that the element may have in JSON: several for a choice. */
+  readonly names: readonly string[];
+}
+
+/** Values that these steps lead to from an element; the element itself where there are none. */
+export function valuesAlong(steps: readonly PathStep[], element: unknown): readonly unknown[] {
+  let values: readonly unknown[] = [element];
+  for (const { names } of steps) {
+    const [first] = values;
+    values = values.length === 1 ? memberOf(first, names) : values.flatMap((value) => memberOf(value, names));
+    if (values.length === 0) break;
+  }
+  return values;
 }
 
 const hashes = new Map<string, string>();
@@ -72,44 +93,34 @@ export function compileAtom(
   interpret: (operand: string, resource: object) => unknown[],
 ): Atom {
   const key = hash64(`${type}\n${kind}\n${operand}`);
-  const plain = plainReader(operand, choiceTypes);
-  return { key, text: operand, read: plain ?? ((resource) => interpret(operand, resource)) };
+  const filter = filterOf(operand);
+  const steps = pathSteps(filter?.inner ?? operand, choiceTypes);
+  if (steps === undefined) return { key, text: operand, read: (resource) => interpret(operand, resource), steps: [] };
+  if (filter === undefined) return { key, text: operand, read: (resource) => valuesAlong(steps, resource), steps };
+  const { keeps } = filter;
+  return { key, text: operand, read: (resource) => valuesAlong(steps, resource).filter(keeps), steps: [] };
 }
 
-function plainReader(
-  operand: string,
-  choiceTypes: (path: string) => readonly string[],
-): ((resource: object) => readonly unknown[]) | undefined {
+function filterOf(operand: string): { inner: string; keeps: (value: unknown) => boolean } | undefined {
   const resolve = resolveFilter.exec(operand);
   if (resolve !== null) {
-    const inner = plainReader(operand.slice(0, resolve.index), choiceTypes);
     const wanted = `${resolve[1]}/`;
-    return inner && ((resource) => inner(resource).filter((value) => referenceStartsWith(value, wanted)));
+    return { inner: operand.slice(0, resolve.index), keeps: (value) => referenceStartsWith(value, wanted) };
   }
   const system = systemFilter.exec(operand);
-  if (system !== null) {
-    const inner = plainReader(operand.slice(0, system.index), choiceTypes);
-    return (
-      inner &&
-      ((resource) => inner(resource).filter((value) => (value as { system?: unknown } | null)?.system === system[1]))
-    );
-  }
+  if (system === null) return undefined;
+  const keeps = (value: unknown) => (value as { system?: unknown } | null)?.system === system[1];
+  return { inner: operand.slice(0, system.index), keeps };
+}
+
+function pathSteps(operand: string, choiceTypes: (path: string) => readonly string[]): PathStep[] | undefined {
   const steps = stepsOf(operand);
   if (steps === undefined) return undefined;
-  const readers: ((value: unknown) => readonly unknown[])[] = [];
   let path = steps[0]?.name ?? "";
-  for (const step of steps.slice(1)) {
+  return steps.slice(1).map((step) => {
     path = `${path}.${step.name}`;
-    readers.push(stepReader(step, choiceTypes(path)));
-  }
-  return (resource) => {
-    let values: readonly unknown[] = [resource];
-    for (const reader of readers) {
-      values = values.length === 1 ? reader(values[0]) : values.flatMap(reader);
-      if (values.length === 0) break;
-    }
-    return values;
-  };
+    return { path, names: namesOf(step, choiceTypes(path)) };
+  });
 }
 
 /** The steps of a plain path with at most one cast in brackets or by `.as()`/`.ofType()`; undefined when it is more than that. */
@@ -129,21 +140,20 @@ function stepsOf(operand: string): Step[] | undefined {
 
 const noValues: readonly unknown[] = [];
 
-function stepReader(step: Step, choices: readonly string[]): (value: unknown) => readonly unknown[] {
-  const names =
-    choices.length === 0
-      ? [step.name]
-      : choices
-          .filter((choice) => step.as === undefined || choice === step.as)
-          .map((choice) => step.name + choice.charAt(0).toUpperCase() + choice.slice(1));
-  return (value) => {
-    for (const name of names) {
-      const found = (value as Record<string, unknown> | null | undefined)?.[name];
-      if (found === undefined || found === null) continue;
-      return Array.isArray(found) ? found : [found];
-    }
-    return noValues;
-  };
+function namesOf(step: Step, choices: readonly string[]): readonly string[] {
+  if (choices.length === 0) return [step.name];
+  return choices
+    .filter((choice) => step.as === undefined || choice === step.as)
+    .map((choice) => step.name + choice.charAt(0).toUpperCase() + choice.slice(1));
+}
+
+function memberOf(value: unknown, names: readonly string[]): readonly unknown[] {
+  for (const name of names) {
+    const found = (value as Record<string, unknown> | null | undefined)?.[name];
+    if (found === undefined || found === null) continue;
+    return Array.isArray(found) ? found : [found];
+  }
+  return noValues;
 }
 
 function referenceStartsWith(value: unknown, wanted: string): boolean {

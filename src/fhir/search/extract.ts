@@ -1,10 +1,13 @@
 import type { Resource } from "@medplum/fhirtypes";
-import type { Definitions, Parameter } from "../definitions.ts";
+import type { Definitions } from "../definitions.ts";
+import { localTarget, referencesIn } from "../references.ts";
 import { type Atom, hash64 } from "./atoms.ts";
 import { datesOf } from "./date.ts";
 import type { DateEntry, HotColumns, IndexValues, QuantityEntry, StringEntry } from "./index-values.ts";
+import type { Parameter } from "./parameter.ts";
+import { type PlacePlan, placedValues, placePlan } from "./places.ts";
 import { quantitiesOf } from "./quantity.ts";
-import { referencesOf } from "./reference.ts";
+import { referencesOf, referralTerm } from "./reference.ts";
 import { stringsOf } from "./string.ts";
 import { tokensOf } from "./token.ts";
 import { urisOf } from "./uri.ts";
@@ -33,7 +36,7 @@ export function isHotDate(type: string, parameter: Pick<Parameter, "code">): boo
 }
 
 /** Whether a reference to a Patient under this parameter is what the hot patient column holds. */
-export function isHotPatient(parameter: Parameter): boolean {
+export function isHotPatient(parameter: Pick<Parameter, "single" | "atoms">): boolean {
   return parameter.single && patientOperand.test(parameter.atoms[0]?.text ?? "");
 }
 
@@ -41,6 +44,9 @@ export function isHotPatient(parameter: Parameter): boolean {
 export function presenceTerm(atom: Atom): string {
   return hash64(`${atom.key}\npresent`);
 }
+
+/** What the plan keeps of a parameter. */
+type PlannedParameter = Pick<Parameter, "code" | "kind" | "atoms" | "single">;
 
 interface Collected {
   readonly terms: Set<string>;
@@ -52,55 +58,83 @@ interface Collected {
 
 /** One plan per type: each atom once, however many parameters share it, with what to make of its values. */
 interface Plan {
-  readonly atom: Atom;
-  readonly parameters: readonly Parameter[];
+  readonly atoms: readonly { readonly atom: Atom; readonly parameters: readonly PlannedParameter[] }[];
+  readonly places: PlacePlan;
 }
 
-const plans = new WeakMap<Definitions, Map<string, readonly Plan[]>>();
+const plans = new WeakMap<Definitions, Map<string, Plan>>();
 
 /** Extracts everything that search asks of a resource, as its type's parameter definitions say. */
 export function extractIndexValues(definitions: Definitions, resource: Resource): IndexValues {
   const type = resource.resourceType;
   const collected: Collected = { terms: new Set(), strings: [], dates: [], quantities: [], hot: {} };
-  for (const { atom, parameters } of planOf(definitions, type)) {
+  const plan = planOf(definitions, type);
+  for (const { atom, parameters } of plan.atoms) {
     const values = atom.read(resource);
     if (values.length === 0) continue;
     collected.terms.add(presenceTerm(atom));
-    for (const parameter of parameters) collect(type, parameter, atom, values, collected);
+    for (const parameter of parameters) collect(definitions, type, parameter, atom, values, collected);
   }
+  for (const { reference } of referencesIn(resource)) {
+    const target = localTarget(definitions.local(reference));
+    if (target !== undefined) collected.terms.add(referralTerm(`${target.type}/${target.id}`));
+  }
+  const placed = placedValues(plan.places, resource, (value, key) => referencesOf(value, key, definitions.local));
+  collected.quantities.push(...placed.quantities);
   if (type === "Patient" && resource.id !== undefined) collected.hot.patientId = resource.id;
   const { strings, dates, quantities, hot } = collected;
-  return { terms: [...collected.terms], strings, dates, quantities, hot: hot as HotColumns };
+  const { placeTerms } = placed;
+  return { terms: [...collected.terms], strings, dates, quantities, placeTerms, hot: hot as HotColumns };
 }
 
-function planOf(definitions: Definitions, type: string): readonly Plan[] {
-  const known = plans.get(definitions) ?? new Map<string, readonly Plan[]>();
+function planOf(definitions: Definitions, type: string): Plan {
+  const known = plans.get(definitions) ?? new Map<string, Plan>();
   plans.set(definitions, known);
   const made = known.get(type);
   if (made !== undefined) return made;
-  const byKey = new Map<string, { atom: Atom; parameters: Parameter[] }>();
-  for (const parameter of definitions.parameters(type).values()) {
+  const parameters = [...definitions.parameters(type).values()];
+  const places = placePlan(parameters);
+  const byKey = new Map<string, { atom: Atom; parameters: PlannedParameter[] }>();
+  for (const parameter of [...parameters, ...partsOfComposites(parameters)]) {
     for (const atom of parameter.atoms) {
       const entry = byKey.get(atom.key) ?? { atom, parameters: [] };
+      byKey.set(atom.key, entry);
+      // Numbers in repeated elements are taken element by element, so that a composite finds what stands together.
+      if (places.numberKeys.has(atom.key)) continue;
       // Parameters of one kind that share an atom share its entries; `date` under another name may be hot as well.
       if (entry.parameters.length === 0 || isHotDate(type, parameter) || isHotPatient(parameter))
         entry.parameters.push(parameter);
-      byKey.set(atom.key, entry);
     }
   }
-  const plan = [...byKey.values()];
+  const plan = { atoms: [...byKey.values()], places };
   known.set(type, plan);
   return plan;
 }
 
-function collect(type: string, parameter: Parameter, atom: Atom, values: readonly unknown[], into: Collected): void {
+/** Parts that only a composite asks for are indexed as a parameter of their own would be. */
+function partsOfComposites(parameters: readonly Parameter[]): PlannedParameter[] {
+  return parameters
+    .flatMap((parameter) => parameter.roots)
+    .flatMap((root) => root.parts)
+    .map(({ kind, atoms }) => ({ code: "", kind, atoms, single: false }));
+}
+
+function collect(
+  definitions: Definitions,
+  type: string,
+  parameter: PlannedParameter,
+  atom: Atom,
+  values: readonly unknown[],
+  into: Collected,
+): void {
   switch (parameter.kind) {
     case "token":
       for (const value of values) for (const term of tokensOf(value, atom.key)) into.terms.add(term);
       return;
     case "reference":
-      for (const value of values) for (const term of referencesOf(value, atom.key)) into.terms.add(term);
-      if (isHotPatient(parameter)) setHotPatient(values[0], into);
+      for (const value of values)
+        for (const term of referencesOf(value, atom.key, definitions.local)) into.terms.add(term);
+      if (isHotPatient(parameter)) setHotPatient(definitions, values[0], into);
       return;
     case "uri":
       for (const value of values) for (const term of urisOf(value, atom.key)) into.terms.add(term);
@@ -123,9 +157,9 @@ function collect(type: string, parameter: Parameter, atom: Atom, values: readonl
 
 const patientReference = /^Patient\/([A-Za-z0-9\-.]{1,64})(?:\/_history\/[^/]+)?$/;
 
-function setHotPatient(value: unknown, into: Collected): void {
+function setHotPatient(definitions: Definitions, value: unknown, into: Collected): void {
   const reference = (value as { reference?: unknown } | null)?.reference;
-  const id = typeof reference === "string" ? patientReference.exec(reference)?.[1] : undefined;
+  const id = typeof reference === "string" ? patientReference.exec(definitions.local(reference))?.[1] : undefined;
   if (id !== undefined) into.hot.patientId = id;
 }
 

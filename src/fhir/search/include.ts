@@ -1,5 +1,6 @@
 import type { Resource } from "@medplum/fhirtypes";
 import type { Definitions } from "../definitions.ts";
+import type { Atom } from "./atoms.ts";
 import type { Inclusion } from "./query.ts";
 import { referenceTerm } from "./reference.ts";
 
@@ -13,12 +14,13 @@ export function includedReferences(
 ): string[] {
   const found = new Set<string>();
   for (const inclusion of inclusions) {
-    const atoms = definitions.parameters(inclusion.sourceType).get(inclusion.param)?.atoms ?? [];
     for (const resource of resources) {
-      if (resource.resourceType !== inclusion.sourceType) continue;
-      for (const value of atoms.flatMap((atom) => atom.read(resource))) {
+      if (inclusion.sourceType !== "*" && resource.resourceType !== inclusion.sourceType) continue;
+      for (const value of atomsOf(definitions, resource.resourceType, inclusion).flatMap((atom) =>
+        atom.read(resource),
+      )) {
         const reference = typeof value === "string" ? value : (value as { reference?: string }).reference;
-        const match = localReference.exec(reference ?? "");
+        const match = localReference.exec(definitions.local(reference ?? ""));
         if (match === null || !definitions.has(match[1] ?? "")) continue;
         if (inclusion.targetType === undefined || inclusion.targetType === match[1])
           found.add(`${match[1]}/${match[2]}`);
@@ -34,6 +36,17 @@ export function revincludeTerms(
   inclusion: Inclusion,
   references: readonly string[],
 ): string[] {
-  const atoms = definitions.parameters(inclusion.sourceType).get(inclusion.param)?.atoms ?? [];
-  return atoms.flatMap((atom) => references.map((reference) => referenceTerm(atom.key, reference)));
+  const wanted = references.filter(
+    (reference) => inclusion.targetType === undefined || reference.startsWith(`${inclusion.targetType}/`),
+  );
+  const atoms = atomsOf(definitions, inclusion.sourceType, inclusion);
+  return atoms.flatMap((atom) => wanted.map((reference) => referenceTerm(atom.key, reference)));
+}
+
+/** The reference operands that an inclusion follows from one type, each once. */
+function atomsOf(definitions: Definitions, type: string, inclusion: Inclusion): readonly Atom[] {
+  const parameters = definitions.parameters(type);
+  if (inclusion.param !== "*") return parameters.get(inclusion.param)?.atoms ?? [];
+  const atoms = [...parameters.values()].filter((one) => one.kind === "reference").flatMap((one) => one.atoms);
+  return [...new Map(atoms.map((atom) => [atom.key, atom])).values()];
 }

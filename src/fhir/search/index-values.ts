@@ -11,6 +11,11 @@ export interface IndexValues {
   readonly strings: readonly StringEntry[];
   readonly dates: readonly DateEntry[];
   readonly quantities: readonly QuantityEntry[];
+  /**
+   * For composites: the terms of repeated elements (`Observation.component`), each xored with the place of its element.
+   * None where no such element repeats, because everything then stands together.
+   */
+  readonly placeTerms: readonly string[];
   readonly hot: HotColumns;
 }
 
@@ -34,6 +39,8 @@ export interface QuantityEntry {
   readonly unit: string;
   readonly low: number;
   readonly high: number;
+  /** Place of the element that a composite takes it from, counted from 0; absent where none is asked for. */
+  readonly place?: number;
 }
 
 /** The questions that everyone asks get typed columns of their own. */

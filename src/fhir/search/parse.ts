@@ -1,12 +1,11 @@
 import { accepted, type Refusal, type Result, refused } from "../../domain/result.ts";
 import type { Definitions } from "../definitions.ts";
 import { clauseOf } from "./clause.ts";
-import { dateTest } from "./date.ts";
-import { splitUnescaped } from "./escape.ts";
-import { isHotDate } from "./extract.ts";
+import { compartmentClause } from "./compartment-clause.ts";
 import { inclusionOf } from "./inclusion.ts";
 import { nearNames } from "./near-names.ts";
-import type { Clause, Inclusion, RangeTest, SearchQuery, SortKey } from "./query.ts";
+import type { Branch, Clause, Inclusion, SearchQuery, SortKey } from "./query.ts";
+import { sortKeys } from "./sort.ts";
 
 /** How a search is read. */
 export interface ParseOptions {
@@ -14,11 +13,16 @@ export interface ParseOptions {
   readonly handling: "strict" | "lenient";
   readonly defaultCount: number;
   readonly maxCount: number;
+  /** How many links a chain may follow. */
+  readonly maxLinks: number;
   readonly nowMs: number;
+  /** Only what belongs to this patient (https://hl7.org/fhir/R4/compartmentdefinition-patient.html). */
+  readonly patientId?: string;
 }
 
 interface Draft {
-  clauses: Clause[];
+  /** Clauses of each type searched, in the order of the types. */
+  clauses: Clause[][];
   sort: SortKey[];
   inclusions: Inclusion[];
   count: number;
@@ -35,22 +39,31 @@ const mostInclusions = 12;
 /** Parameters that say how to answer and not what to find; the door reads them. */
 const doorParameters = new Set(["_format", "_pretty", "_cursor"]);
 
-/** Reads the parameters of a search of one type into a query (https://hl7.org/fhir/R4/search.html). */
+/** Parameters of R4 that this service leaves out, with what to do instead. */
+const leftOut: Readonly<Record<string, string>> = {
+  _text: "The narrative is not searched. Search by the parameters of the type.",
+  _content: "The whole text is not searched. Search by the parameters of the type.",
+  _filter: "_filter is not read here. Use the parameters of the type, chains and _has.",
+  _query: "There are no named queries here.",
+  _contained: "Contained resources are not found by themselves here.",
+  _containedType: "Contained resources are not found by themselves here.",
+};
+
+/** Reads the parameters of a search of these types into a query (https://hl7.org/fhir/R4/search.html). */
 export function parseSearch(
   definitions: Definitions,
-  type: string,
+  types: readonly string[],
   params: readonly (readonly [name: string, value: string])[],
   options: ParseOptions,
 ): Result<SearchQuery> {
   if (params.length > mostParameters) {
-    return refused({
-      kind: "too-costly",
-      detail: `A search may have at most ${mostParameters} parameters.`,
-      status: 400,
-    });
+    const detail = `A search may have at most ${mostParameters} parameters.`;
+    return refused({ kind: "too-costly", detail, status: 400 });
   }
   const draft: Draft = {
-    clauses: [],
+    clauses: types.map((type) =>
+      options.patientId === undefined ? [] : [compartmentClause(definitions, type, options.patientId)],
+    ),
     sort: [],
     inclusions: [],
     count: options.defaultCount,
@@ -58,26 +71,21 @@ export function parseSearch(
     used: [],
     ignored: [],
   };
-  const refusals: Refusal[] = [];
-  for (const [name, value] of params) {
-    if (doorParameters.has(name)) continue;
-    const answer = name.startsWith("_")
-      ? readControl(definitions, type, name, value, draft, options)
-      : readParameter(definitions, type, name, value, draft, options);
-    if (answer === "unknown") {
-      const reason = `${type} has no search parameter "${name.slice(0, 64)}".${nearHint(definitions, type, name)}`;
-      if (options.handling === "strict")
-        refusals.push({ kind: "not-supported", detail: reason, at: name, status: 400 });
-      else draft.ignored.push({ name, reason });
-    } else if (answer !== undefined) refusals.push(...answer);
-    else draft.used.push([name, value]);
-  }
-  if (refusals.length > 0) return refused(...refusals);
-  const { clauses, sort, inclusions, count, total, summary, elements, used, ignored } = draft;
-  return accepted({
-    type,
-    clauses,
-    sort: [...sort, { by: "id", descending: false }],
+  const refusals = params
+    .filter(([name]) => !doorParameters.has(name))
+    .flatMap(([name, value]) => readOne(definitions, types, name, value, draft, options));
+  if (draft.summary === "text" && draft.inclusions.length > 0)
+    refusals.push(...bad("_summary", "_summary=text cannot be asked for together with _include or _revinclude."));
+  return refusals.length > 0 ? refused(...refusals) : accepted(queryOf(types, draft));
+}
+
+function queryOf(types: readonly string[], draft: Draft): SearchQuery {
+  const { sort, inclusions, count, total, summary, elements, used, ignored } = draft;
+  const ties: SortKey[] = [{ by: "id", descending: false }];
+  if (types.length !== 1) ties.unshift({ by: "type", descending: false });
+  return {
+    branches: branchesOf(types, draft.clauses),
+    sort: [...sort, ...ties],
     count: summary === "count" ? 0 : count,
     total: summary === "count" || count === 0 ? "accurate" : total,
     inclusions,
@@ -85,60 +93,85 @@ export function parseSearch(
     ...(elements === undefined ? {} : { elements }),
     used,
     ignored,
+  };
+}
+
+/** Types of which the same is asked share a branch. */
+function branchesOf(types: readonly string[], clauses: readonly (readonly Clause[])[]): Branch[] {
+  const branches = new Map<string, { types: string[]; clauses: readonly Clause[] }>();
+  types.forEach((type, i) => {
+    const asked = clauses[i] ?? [];
+    const key = JSON.stringify(asked);
+    const known = branches.get(key);
+    if (known === undefined) branches.set(key, { types: [type], clauses: asked });
+    else known.types.push(type);
   });
+  return [...branches.values()];
+}
+
+/** Reads one parameter into the draft; what it refuses is the answer. */
+function readOne(
+  definitions: Definitions,
+  types: readonly string[],
+  name: string,
+  value: string,
+  draft: Draft,
+  options: ParseOptions,
+): readonly Refusal[] {
+  const answer = readControl(definitions, types, name, value, draft, options);
+  if (answer === "unknown") {
+    const reason = unknownReason(definitions, types, name);
+    if (options.handling === "strict") return [{ kind: "not-supported", detail: reason, at: name, status: 400 }];
+    draft.ignored.push({ name, reason });
+    return [];
+  }
+  if (answer === undefined) draft.used.push([name, value]);
+  return answer ?? [];
 }
 
 type Answer = undefined | "unknown" | readonly Refusal[];
 
 function readParameter(
   definitions: Definitions,
-  type: string,
+  types: readonly string[],
   name: string,
   value: string,
   draft: Draft,
   options: ParseOptions,
 ): Answer {
-  const clause = clauseOf(definitions, type, name, value, options.nowMs);
-  if (clause === "unknown") return "unknown";
-  if (!clause.ok) return clause.refusals;
-  draft.clauses.push(clause.value);
+  const context = { definitions, nowMs: options.nowMs, linksLeft: options.maxLinks };
+  const clauses: Clause[] = [];
+  for (const type of types) {
+    const clause = clauseOf(context, type, name, value);
+    if (clause === "unknown") return "unknown";
+    if (!clause.ok) return clause.refusals;
+    clauses.push(clause.value);
+  }
+  clauses.forEach((clause, i) => {
+    draft.clauses[i]?.push(clause);
+  });
   return undefined;
 }
 
 function readControl(
   definitions: Definitions,
-  type: string,
+  types: readonly string[],
   name: string,
   value: string,
   draft: Draft,
   options: ParseOptions,
 ): Answer {
   switch (name) {
-    case "_id": {
-      const ids = splitUnescaped(value, ",");
-      if (ids.some((id) => !/^[A-Za-z0-9\-.]{1,64}$/.test(id)))
-        return bad(name, "An id has 1 to 64 letters, digits, hyphens and dots.");
-      draft.clauses.push({ kind: "id", anyOf: ids });
-      return undefined;
-    }
-    case "_lastUpdated": {
-      const tests: RangeTest[] = [];
-      for (const one of value.split(",")) {
-        const test = dateTest(one, options.nowMs);
-        if (!test.ok) return at(test.refusals, name);
-        tests.push(test.value);
-      }
-      draft.clauses.push({ kind: "date", column: "last-updated", anyOf: tests });
-      return undefined;
-    }
-    case "_count": {
-      const count = Number(value);
+    case "_count":
       if (!/^\d{1,9}$/.test(value)) return bad(name, "_count is a whole number.");
-      draft.count = Math.min(count, options.maxCount);
+      draft.count = Math.min(Number(value), options.maxCount);
+      return undefined;
+    case "_sort": {
+      const keys = sortKeys(definitions, types, value, draft.sort.length);
+      if (!keys.ok) return keys.refusals;
+      draft.sort.push(...keys.value);
       return undefined;
     }
-    case "_sort":
-      return readSort(definitions, type, value, draft);
     case "_total":
       if (value !== "none" && value !== "estimate" && value !== "accurate")
         return bad(name, "_total is none, estimate or accurate.");
@@ -150,13 +183,15 @@ function readControl(
       draft.summary = value as NonNullable<SearchQuery["summary"]>;
       return undefined;
     case "_elements":
-      if (!/^\w+(,\w+)*$/.test(value)) return bad(name, "_elements lists top-level elements: status,code.");
+      if (!/^\w+(\.\w+)*(,\w+(\.\w+)*)*$/.test(value)) return bad(name, "_elements lists elements: status,code.");
       draft.elements = value.split(",");
       return undefined;
     case "_include":
     case "_include:iterate":
+    case "_include:recurse":
     case "_revinclude":
-    case "_revinclude:iterate": {
+    case "_revinclude:iterate":
+    case "_revinclude:recurse": {
       if (draft.inclusions.length >= mostInclusions)
         return bad(name, `A search may have at most ${mostInclusions} inclusions.`);
       const inclusion = inclusionOf(definitions, name, value);
@@ -165,45 +200,21 @@ function readControl(
       return undefined;
     }
     default:
-      return readParameter(definitions, type, name, value, draft, options);
+      return Object.hasOwn(leftOut, name) ? "unknown" : readParameter(definitions, types, name, value, draft, options);
   }
-}
-
-function readSort(definitions: Definitions, type: string, value: string, draft: Draft): Answer {
-  for (const one of value.split(",")) {
-    const descending = one.startsWith("-");
-    const code = descending ? one.slice(1) : one;
-    const by = sortBy(definitions, type, code);
-    if (by === undefined)
-      return bad(
-        "_sort",
-        `${type} cannot be sorted by "${code.slice(0, 64)}". Sort by _id, _lastUpdated, or a date or string parameter.`,
-      );
-    draft.sort.push({ by, descending });
-  }
-  return undefined;
-}
-
-function sortBy(definitions: Definitions, type: string, code: string): SortKey["by"] | undefined {
-  if (code === "_id") return "id";
-  if (code === "_lastUpdated") return "last-updated";
-  const parameter = definitions.parameters(type).get(code);
-  if (parameter === undefined) return undefined;
-  if (isHotDate(type, parameter)) return "hot-date";
-  const keys = parameter.atoms.map((atom) => atom.key);
-  if (parameter.kind === "date") return { dateKeys: keys };
-  return parameter.kind === "string" ? { stringKeys: keys } : undefined;
 }
 
 function bad(name: string, detail: string): readonly Refusal[] {
   return [{ kind: "value", detail, at: name, status: 400 }];
 }
 
-function at(refusals: readonly Refusal[], name: string): readonly Refusal[] {
-  return refusals.map((refusal) => ({ ...refusal, at: name }));
-}
-
-function nearHint(definitions: Definitions, type: string, name: string): string {
-  const near = nearNames(name.split(/[:.]/)[0] ?? "", [...definitions.parameters(type).keys()]);
-  return near.length === 0 ? "" : ` Near it: ${near.join(", ")}.`;
+function unknownReason(definitions: Definitions, types: readonly string[], name: string): string {
+  const known = leftOut[name.split(":")[0] ?? ""];
+  if (known !== undefined) return known;
+  const shared = types.map((type) => [...definitions.parameters(type).keys()]);
+  const [first = []] = shared;
+  const codes = first.filter((code) => shared.every((one) => one.includes(code)));
+  const near = nearNames(name.split(/[:.]/)[0] ?? "", codes);
+  const whose = types.length === 1 ? `${types[0]} has` : "These types have together";
+  return `${whose} no search parameter "${name.slice(0, 64)}".${near.length === 0 ? "" : ` Near it: ${near.join(", ")}.`}`;
 }

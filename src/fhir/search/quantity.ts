@@ -25,7 +25,11 @@ function unitHash(system: string, code: string): string {
 export function quantitiesOf(value: unknown, key: string): QuantityEntry[] {
   if (typeof value === "number") return [{ key, unit: anyUnit, low: value, high: value }];
   const one = value as QuantityShape | null;
+  if (one?.low !== undefined || one?.high !== undefined) return rangeEntries(one, key);
   if (typeof one?.value !== "number") return [];
+  // Money: its currency is a code of ISO 4217 (https://hl7.org/fhir/R4/datatypes.html#Money).
+  if (one.currency !== undefined)
+    return quantitiesOf({ value: one.value, system: currencies, code: one.currency }, key);
   const entries: QuantityEntry[] = [{ key, unit: anyUnit, ...openEnds(one.comparator, one.value) }];
   if (one.code !== undefined && one.system !== undefined) {
     const inUnit =
@@ -38,7 +42,23 @@ export function quantitiesOf(value: unknown, key: string): QuantityEntry[] {
   return entries;
 }
 
+const currencies = "urn:iso:std:iso:4217";
+
+/** A Range stands for all between its ends, in each unit that both ends are written in; an end left out is open. */
+function rangeEntries({ low, high }: QuantityShape, key: string): QuantityEntry[] {
+  const ends = [low, high].map((end) => (end === undefined ? undefined : quantitiesOf(end, key)));
+  const [lows, highs] = ends;
+  return (lows ?? highs ?? []).flatMap(({ unit }) => {
+    const from = lows === undefined ? Number.NEGATIVE_INFINITY : lows.find((entry) => entry.unit === unit)?.low;
+    const to = highs === undefined ? Number.POSITIVE_INFINITY : highs.find((entry) => entry.unit === unit)?.high;
+    return from === undefined || to === undefined ? [] : [{ key, unit, low: from, high: to }];
+  });
+}
+
 interface QuantityShape {
+  readonly low?: unknown;
+  readonly high?: unknown;
+  readonly currency?: string;
   readonly value?: unknown;
   readonly unit?: string;
   readonly system?: string;

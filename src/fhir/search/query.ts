@@ -5,8 +5,7 @@ export type Prefix = "eq" | "ne" | "gt" | "lt" | "ge" | "le" | "sa" | "eb" | "ap
 export type Clause =
   | { readonly kind: "id"; readonly anyOf: readonly string[] }
   | { readonly kind: "patient"; readonly anyOf: readonly string[] }
-  /** Stored terms as in IndexValues.terms. */
-  | { readonly kind: "terms"; readonly anyOf: readonly string[]; readonly negate: boolean }
+  | TermsClause
   | {
       readonly kind: "string";
       readonly keys: readonly string[];
@@ -15,11 +14,43 @@ export type Clause =
       readonly anyOf: readonly string[];
     }
   | { readonly kind: "date"; readonly column: DateColumn; readonly anyOf: readonly RangeTest[] }
+  | QuantityClause
+  /** Texts of the body that these jsonpaths lead to: no index serves it, so every candidate's body is read. */
   | {
-      readonly kind: "quantity";
-      readonly keys: readonly string[];
-      readonly anyOf: readonly (RangeTest & { readonly unit?: string })[];
-    };
+      readonly kind: "body";
+      readonly paths: readonly string[];
+      /** `text`: begins with the folded words; `below`: is this uri, or lies under it. */
+      readonly match: "text" | "below";
+      readonly anyOf: readonly string[];
+    }
+  | { readonly kind: "all" | "any"; readonly of: readonly Clause[] }
+  /** Parts of a composite that must stand in one element. */
+  | {
+      readonly kind: "together";
+      readonly terms: readonly TermsClause[];
+      readonly quantities: readonly QuantityClause[];
+    }
+  /** The resource points to a `type` that answers `clauses`. */
+  | { readonly kind: "chain"; readonly link: Link; readonly type: string; readonly clauses: readonly Clause[] }
+  /** A `type` that answers `clauses` points to the resource. */
+  | { readonly kind: "has"; readonly link: Link; readonly type: string; readonly clauses: readonly Clause[] };
+
+/** Stored terms as in IndexValues.terms. */
+export interface TermsClause {
+  readonly kind: "terms";
+  readonly anyOf: readonly string[];
+  readonly negate: boolean;
+}
+
+/** Numbers and quantities. */
+export interface QuantityClause {
+  readonly kind: "quantity";
+  readonly keys: readonly string[];
+  readonly anyOf: readonly (RangeTest & { readonly unit?: string })[];
+}
+
+/** How one resource points to another: by the hot patient column, or under these reference atoms. */
+export type Link = "patient" | { readonly keys: readonly string[] };
 
 /** Where a date is compared: the hot columns, the time of last change, or the indexed atoms. */
 export type DateColumn = "hot" | "last-updated" | { readonly keys: readonly string[] };
@@ -35,6 +66,7 @@ export interface RangeTest {
 export interface SortKey {
   readonly by:
     | "id"
+    | "type"
     | "last-updated"
     | "hot-date"
     | { readonly dateKeys: readonly string[] }
@@ -42,7 +74,7 @@ export interface SortKey {
   readonly descending: boolean;
 }
 
-/** `_include` or `_revinclude`: parameter `param` of `sourceType`, optionally only for `targetType`. */
+/** `_include` or `_revinclude`: parameter `param` of `sourceType`, optionally only for `targetType`; `*` is every one. */
 export interface Inclusion {
   readonly direction: "include" | "revinclude";
   readonly sourceType: string;
@@ -51,11 +83,17 @@ export interface Inclusion {
   readonly iterate: boolean;
 }
 
-/** A parsed search of one type. */
-export interface SearchQuery {
-  readonly type: string;
+/** What is asked of these types, all of them alike. */
+export interface Branch {
+  readonly types: readonly string[];
   readonly clauses: readonly Clause[];
-  /** Always ends with the id, so that pages are stable. */
+}
+
+/** A parsed search of one type or several. */
+export interface SearchQuery {
+  /** Joined by OR: one, unless several types are searched whose parameters differ. */
+  readonly branches: readonly Branch[];
+  /** Always ends with what makes the order complete, so that pages are stable. */
   readonly sort: readonly SortKey[];
   readonly count: number;
   readonly total: "none" | "accurate" | "estimate";

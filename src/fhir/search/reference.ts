@@ -7,23 +7,33 @@ export function referenceTerm(key: string, reference: string): string {
   return hash64(`${key}\nreference\n${reference.replace(/\/_history\/[^/]+$/, "")}`);
 }
 
+/** The stored term for a reference to `Type/id` from anywhere in a resource, where no search parameter looks too. */
+export function referralTerm(reference: string): string {
+  return referenceTerm("anywhere", reference);
+}
+
 /** The stored term for a reference by identifier (`:identifier`); `system` undefined matches any, "" none. */
 export function identifierTerm(key: string, system: string | undefined, value: string): string {
   return tokenTerm(`${key}\nidentifier`, system, value);
 }
 
-/** What to index of a Reference, or of a canonical or uri that refers; a canonical answers with and without its version. */
-export function referencesOf(value: unknown, key: string): string[] {
+/**
+ * What to index of a Reference, or of a canonical or uri that refers; a canonical answers with and without its version.
+ * `local` takes this service's own address off a reference.
+ */
+export function referencesOf(value: unknown, key: string, local: (reference: string) => string): string[] {
   if (typeof value === "string") {
-    const bar = value.indexOf("|");
-    return bar < 0 ? [referenceTerm(key, value)] : [referenceTerm(key, value), referenceTerm(key, value.slice(0, bar))];
+    const canonical = local(value);
+    const bar = canonical.indexOf("|");
+    const whole = referenceTerm(key, canonical);
+    return bar < 0 ? [whole] : [whole, referenceTerm(key, canonical.slice(0, bar))];
   }
   if (typeof value !== "object" || value === null) return [];
   const { reference, identifier } = value as {
     reference?: string;
     identifier?: { system?: string; value?: string };
   };
-  const terms = reference === undefined ? [] : [referenceTerm(key, reference)];
+  const terms = reference === undefined ? [] : [referenceTerm(key, local(reference))];
   if (identifier?.value !== undefined) {
     terms.push(
       identifierTerm(key, identifier.system ?? "", identifier.value),
@@ -37,8 +47,12 @@ export function referencesOf(value: unknown, key: string): string[] {
  * Reads a query value into `Type/id` references or one absolute url: a bare id may be of any of the types allowed
  * (https://hl7.org/fhir/R4/search.html#reference).
  */
-export function referenceQuery(value: string, targets: readonly string[]): string[] {
-  const text = unescaped(value);
+export function referenceQuery(
+  value: string,
+  targets: readonly string[],
+  local: (reference: string) => string,
+): string[] {
+  const text = local(unescaped(value));
   if (/^[a-z][a-z0-9+.-]*:/i.test(text) || text.includes("/")) return [text];
   return targets.map((type) => `${type}/${text}`);
 }

@@ -2,6 +2,7 @@ import { hash64 } from "./atoms.ts";
 import { splitUnescaped, unescaped } from "./escape.ts";
 
 interface TokenShape {
+  readonly type?: { readonly coding?: readonly TokenShape[] };
   readonly system?: string;
   readonly code?: string;
   readonly value?: string;
@@ -26,7 +27,20 @@ export function tokensOf(value: unknown, key: string): string[] {
   const code = shape.code ?? shape.value;
   const withSystem = shape.system === undefined ? [] : [tokenTerm(key, shape.system, undefined)];
   if (typeof code !== "string") return withSystem;
-  return [tokenTerm(key, undefined, code), tokenTerm(key, shape.system ?? "", code), ...withSystem];
+  const ofType = (shape.type?.coding ?? []).flatMap((type) =>
+    type.code === undefined ? [] : [ofTypeTerm(key, type.system ?? "", type.code, code)],
+  );
+  return [tokenTerm(key, undefined, code), tokenTerm(key, shape.system ?? "", code), ...withSystem, ...ofType];
+}
+
+function ofTypeTerm(key: string, system: string, code: string, value: string): string {
+  return hash64(`${key}\nof-type\n${system}\n${code}\n${value}`);
+}
+
+/** Reads the value of `:of-type`, `system|code|value`, all three; undefined when one is missing (https://hl7.org/fhir/R4/search.html#token). */
+export function ofTypeQuery(key: string, value: string): string | undefined {
+  const [system = "", code = "", identifier = ""] = splitUnescaped(value, "|").map(unescaped);
+  return system === "" || code === "" || identifier === "" ? undefined : ofTypeTerm(key, system, code, identifier);
 }
 
 /**

@@ -2,6 +2,7 @@ import type { Observation, Resource } from "@medplum/fhirtypes";
 import { beforeAll, expect, test } from "vitest";
 import { createDefinitions, type Definitions } from "../../../src/fhir/definitions.ts";
 import { extractIndexValues, isHotDate, isHotPatient, presenceTerm } from "../../../src/fhir/search/extract.ts";
+import { referralTerm } from "../../../src/fhir/search/reference.ts";
 import { tokenTerm } from "../../../src/fhir/search/token.ts";
 import { fullResource } from "./full-resource.ts";
 
@@ -123,4 +124,50 @@ test("a resource of any type, with every element and none, is read without an er
     const bare = extractIndexValues(definitions, { resourceType: type } as Resource);
     expect([bare.strings, bare.dates, bare.quantities], type).toEqual([[], [], []]);
   }
+});
+
+// https://hl7.org/fhir/R4/search.html#combining: a composite finds what stands together, so places are told apart.
+test("components that repeat carry their places, a single one needs none", () => {
+  const { quantities, placeTerms } = extractIndexValues(definitions, observation);
+  expect(quantities.map((entry) => entry.place)).toEqual([0]);
+  expect(placeTerms.length).toBeGreaterThan(0);
+  const single = extractIndexValues(definitions, {
+    ...observation,
+    component: observation.component?.slice(0, 1) ?? [],
+  });
+  expect(single.placeTerms).toEqual([]);
+  expect(single.quantities).toEqual([expect.not.objectContaining({ place: expect.anything() })]);
+});
+
+test("a number that a composite places is indexed once, not once more by the parameter that asks for it alone", () => {
+  const [atom] = atomsOf("Observation", "component-value-quantity");
+  const { quantities } = extractIndexValues(definitions, observation);
+  expect(quantities.filter((entry) => entry.key === atom?.key)).toHaveLength(1);
+});
+
+// https://hl7.org/fhir/R4/search.html#reference: relative and absolute forms of a reference to the same server agree.
+test("an address under this service's own base is indexed as what is stored here", () => {
+  const based = createDefinitions({ types: "all", ownBase: "https://here.example/fhir" });
+  const absolute = extractIndexValues(based, {
+    ...observation,
+    subject: { reference: "https://here.example/fhir/Patient/p1" },
+  });
+  const relative = extractIndexValues(based, observation);
+  expect(absolute.hot.patientId).toBe("p1");
+  expect([...absolute.terms].sort()).toEqual([...relative.terms].sort());
+});
+
+// A service that checks references must find those that no search parameter reaches
+// (https://hl7.org/fhir/R4/http.html#delete, referential integrity).
+test("references in extensions and contained resources leave a term, those elsewhere and inside leave none", () => {
+  const resource = {
+    resourceType: "Patient",
+    id: "p",
+    extension: [{ url: "https://own.example/x", valueReference: { reference: "Device/d" } }],
+    contained: [{ resourceType: "Device", id: "in", patient: { reference: "Patient/other/_history/3" } }],
+    generalPractitioner: [{ reference: "#in" }, { reference: "https://other.example/fhir/Practitioner/1" }],
+  } as unknown as Resource;
+  const { terms } = extractIndexValues(definitions, resource);
+  for (const found of ["Device/d", "Patient/other"]) expect(terms).toContain(referralTerm(found));
+  for (const none of ["Patient/in", "Practitioner/1"]) expect(terms).not.toContain(referralTerm(none));
 });

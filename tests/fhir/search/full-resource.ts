@@ -13,6 +13,8 @@ const primitives: Readonly<Record<string, unknown>> = {
   dateTime: "2026-03-01T10:00:00Z",
   instant: "2026-03-01T10:00:00Z",
   time: "10:00:00",
+  uri: "http://example.org/uri",
+  canonical: "http://example.org/canonical|2.0",
 };
 
 /** Codes that R4's own parameters filter by. */

@@ -58,3 +58,30 @@ test("the terms of a reverse inclusion are those under which the pointing resour
   const byDevice: Inclusion = { ...include("device"), direction: "revinclude" };
   expect(revincludeTerms(definitions, byDevice, ["Device/d1"]).some((term) => stored.includes(term))).toBe(true);
 });
+
+// https://hl7.org/fhir/R4/search.html#include
+test("a star includes everything here that any reference parameter leads to", () => {
+  const all = includedReferences(definitions, [observation], [include("*")]);
+  expect([...all].sort()).toEqual(["Device/d1", "DeviceRequest/r1", "Patient/p1", "Practitioner/x"]);
+  expect(includedReferences(definitions, [observation], [{ ...include("*"), sourceType: "*" }])).toEqual(all);
+  expect(includedReferences(definitions, [observation], [include("*", "Device")])).toEqual(["Device/d1"]);
+});
+
+test("the terms of a reverse star are those of every reference of the pointing type, each once", () => {
+  const inclusion: Inclusion = { ...include("*"), direction: "revinclude" };
+  const stored = extractIndexValues(definitions, observation).terms;
+  for (const target of ["Patient/p1", "Device/d1", "DeviceRequest/r1", "Practitioner/x"]) {
+    const terms = revincludeTerms(definitions, inclusion, [target]);
+    expect(new Set(terms).size, target).toBe(terms.length);
+    expect(
+      terms.some((term) => stored.includes(term)),
+      target,
+    ).toBe(true);
+  }
+});
+
+test("an address under this service's own base is included as what is stored here", () => {
+  const based = createDefinitions({ types: "default", ownBase: "https://here.example/fhir" });
+  const pointing: Resource = { ...observation, subject: { reference: "https://here.example/fhir/Patient/p1" } };
+  expect(includedReferences(based, [pointing], [include("subject")])).toEqual(["Patient/p1"]);
+});

@@ -28,7 +28,23 @@ test("a reverse inclusion may be followed from what it found", () => {
   });
 });
 
-test.each(["*", "Observation", "Observation:status", "Observation:colour", "Nothing:subject", "Claim:patient"])(
+// https://hl7.org/fhir/R4/search.html#include: "_include=*" and "_include=Type:*" ask for every reference.
+test("a star stands for every reference parameter, of one type or of what is found", () => {
+  expect(inclusionOf(definitions, "_include", "*")).toEqual({
+    ok: true,
+    value: { direction: "include", sourceType: "*", param: "*", iterate: false },
+  });
+  expect(inclusionOf(definitions, "_revinclude", "Observation:*")).toEqual({
+    ok: true,
+    value: { direction: "revinclude", sourceType: "Observation", param: "*", iterate: false },
+  });
+});
+
+test("a star alone is no reverse inclusion: everything that points here would be meant", () => {
+  expect(inclusionOf(definitions, "_revinclude", "*")).toMatchObject({ ok: false, refusals: [{ kind: "value" }] });
+});
+
+test.each(["Observation", "Observation:status", "Observation:colour", "Nothing:subject", "Claim:patient", "Claim:*"])(
   "%s is refused, with an example of what is right",
   (value) => {
     const answer = inclusionOf(definitions, "_include", value);

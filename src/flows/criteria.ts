@@ -1,0 +1,65 @@
+import { accepted, type Result, refused } from "../domain/result.ts";
+import { parseSearch } from "../fhir/search/parse.ts";
+import type { TenantSession } from "../store/database.ts";
+import { lockText } from "../store/lock.ts";
+import type { StoredResource } from "../store/resource.ts";
+import { searchResources } from "../store/search.ts";
+import type { Service } from "./service.ts";
+
+/** What a conditional interaction asks for: `identifier=x&birthdate=1970-01-01` of one type. */
+export interface Criteria {
+  readonly type: string;
+  readonly text: string;
+}
+
+/**
+ * The resources that answer the criteria of a conditional interaction, at most `most` and one more
+ * (https://hl7.org/fhir/R4/http.html#ccreate). Until the transaction ends nobody else acts on the same criteria, so what was
+ * not found stays not found: eight creates at once make one resource.
+ */
+export async function matchCriteria(
+  service: Service,
+  session: TenantSession,
+  criteria: Criteria,
+  most: number,
+): Promise<Result<readonly StoredResource[]>> {
+  const params = [...new URLSearchParams(criteria.text)];
+  if (params.length === 0) {
+    const detail = "A conditional interaction names what it is about: one search parameter at least.";
+    return refused({ kind: "required", detail, status: 412 });
+  }
+  const query = parseSearch(service.definitions, [criteria.type], params, {
+    handling: "strict",
+    defaultCount: most + 1,
+    maxCount: most + 1,
+    maxLinks: service.limits.maxLinks,
+    nowMs: service.now(),
+  });
+  if (!query.ok) return query;
+  if (query.value.branches.every((branch) => branch.clauses.length === 0)) {
+    const detail =
+      "The criteria say how to answer and not what is meant. Name one search parameter of the type at least.";
+    return refused({ kind: "required", detail, status: 412 });
+  }
+  await lockText(
+    session,
+    `${criteria.type}?${params
+      .map((pair) => pair.join("="))
+      .sort()
+      .join("&")}`,
+  );
+  return accepted((await searchResources(session, { ...query.value, count: most + 1, total: "none" })).matches);
+}
+
+/** The one resource that answers, or none; more than one is refused with 412. */
+export async function matchOne(
+  service: Service,
+  session: TenantSession,
+  criteria: Criteria,
+): Promise<Result<StoredResource | undefined>> {
+  const found = await matchCriteria(service, session, criteria, 1);
+  if (!found.ok) return found;
+  if (found.value.length < 2) return accepted(found.value[0]);
+  const detail = `More than one ${criteria.type} answers these criteria. Ask for one: an identifier does.`;
+  return refused({ kind: "multiple-matches", detail, status: 412 });
+}

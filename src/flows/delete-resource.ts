@@ -1,0 +1,57 @@
+import type { Result } from "../domain/result.ts";
+import { lockResources, type StoredResource } from "../store/resource.ts";
+import { commitWrites } from "./commit-writes.ts";
+import { matchCriteria } from "./criteria.ts";
+import type { Service } from "./service.ts";
+import { orRollBack, RefusedWrite, writeInTenant } from "./write-in-tenant.ts";
+import { versionRefusal, type WriteTarget } from "./write-resource.ts";
+
+/** Deletes `type/id`: later reads answer 410, its history stays. Deleting what is not there is no error. */
+export async function deleteResource(
+  service: Service,
+  tenantId: number,
+  target: WriteTarget,
+): Promise<Result<{ readonly version: number | undefined }>> {
+  const { type, id } = target;
+  return writeInTenant(service, tenantId, async (session) => {
+    const [current] = await lockResources(session, [`${type}/${id}`]);
+    const stale = versionRefusal(target, current);
+    if (stale !== undefined) throw new RefusedWrite([stale]);
+    if (current === undefined || current.deleted) return { version: current?.version };
+    const [stored] = await commitWrites(service, session, [{ type, id }], new Map([[`${type}/${id}`, current]]));
+    return { version: stored?.version };
+  });
+}
+
+/**
+ * Deletes everything of a type that answers the criteria, all or nothing (https://hl7.org/fhir/R4/http.html#3.1.0.7.1).
+ * More than the bound is refused with 412; nothing found is no error. Answers how many were deleted.
+ */
+export async function deleteWhere(
+  service: Service,
+  tenantId: number,
+  target: { readonly type: string; readonly criteria: string },
+): Promise<Result<{ readonly deleted: number }>> {
+  const { type, criteria } = target;
+  const { maxDeleted } = service.limits;
+  return writeInTenant(service, tenantId, async (session) => {
+    const found = orRollBack(await matchCriteria(service, session, { type, text: criteria }, maxDeleted));
+    if (found.length > maxDeleted) {
+      const detail = `More than ${maxDeleted} ${type} resources answer these criteria. Delete fewer at once.`;
+      throw new RefusedWrite([{ kind: "multiple-matches", detail, status: 412 }]);
+    }
+    const locked = await lockResources(session, found.map(referenceOf));
+    const current = locked.filter((one) => !one.deleted);
+    await commitWrites(
+      service,
+      session,
+      current.map(({ id }) => ({ type, id })),
+      new Map(current.map((one) => [referenceOf(one), one])),
+    );
+    return { deleted: current.length };
+  });
+}
+
+function referenceOf({ type, id }: Pick<StoredResource, "type" | "id">): string {
+  return `${type}/${id}`;
+}

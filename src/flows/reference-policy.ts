@@ -1,0 +1,96 @@
+import type { Resource } from "@medplum/fhirtypes";
+import type { Refusal } from "../domain/result.ts";
+import { conditionalTarget, localTarget, referencesIn } from "../fhir/references.ts";
+import { referenceTerm, referralTerm } from "../fhir/search/reference.ts";
+import type { TenantSession } from "../store/database.ts";
+import { presentAndHeld, referrersTo } from "../store/references.ts";
+import type { Service } from "./service.ts";
+
+/** What the policy needs to know of a write. */
+interface Written {
+  readonly type: string;
+  readonly id: string;
+  /** Absent for a deletion. */
+  readonly resource?: Resource;
+}
+
+/** The most referrers that a refused deletion names. */
+const mostNamed = 5;
+
+/**
+ * Refuses references to what is not here: local ones must exist when the transaction commits. `alsoWritten` are
+ * `Type/id` that the transaction writes besides these. What exists is held until then, so nobody deletes it meanwhile.
+ */
+export async function refuseDangling(
+  service: Service,
+  session: TenantSession,
+  writes: readonly Written[],
+  alsoWritten: ReadonlySet<string>,
+): Promise<Refusal[]> {
+  const found = writes.flatMap(({ resource }) => (resource === undefined ? [] : referencesIn(resource)));
+  const conditional = found.filter(({ reference }) => conditionalTarget(reference) !== undefined);
+  if (conditional.length > 0) return conditional.map(({ at }) => unresolved(at));
+  if (service.referencePolicy === "accept") return [];
+  const written = new Set([
+    ...writes.flatMap(({ type, id, resource }) => (resource === undefined ? [] : [`${type}/${id}`])),
+    ...alsoWritten,
+  ]);
+  const targets = found.flatMap(({ reference, at }) => {
+    const target = localTarget(service.definitions.local(reference));
+    return target === undefined ? [] : [{ target: `${target.type}/${target.id}`, at }];
+  });
+  const asked = [...new Set(targets.map(({ target }) => target))].filter((target) => !written.has(target));
+  const present = await presentAndHeld(session, asked);
+  return targets
+    .filter(({ target }) => !written.has(target) && !present.has(target))
+    .map(({ target, at }) => ({
+      kind: "not-found",
+      detail: `There is no ${target} here. Send it first, or together with this in one transaction.`,
+      at,
+      status: 422,
+    }));
+}
+
+function unresolved(at: string): Refusal {
+  const detail = "A conditional reference (Type?criteria) is resolved in a transaction Bundle only. Name Type/id here.";
+  return { kind: "invalid", detail, at, status: 400 };
+}
+
+/** Refuses the deletion of what others still point to, naming some of them (https://hl7.org/fhir/R4/http.html#delete). */
+export async function refuseStillReferred(
+  service: Service,
+  session: TenantSession,
+  writes: readonly Written[],
+): Promise<Refusal[]> {
+  const deleted = writes.filter(({ resource }) => resource === undefined).map(({ type, id }) => `${type}/${id}`);
+  if (service.referencePolicy === "accept" || deleted.length === 0) return [];
+  const keys = referenceKeys(service);
+  const terms = deleted.flatMap((reference) => [
+    referralTerm(reference),
+    // What was stored before referral terms came has the terms of its search parameters alone.
+    ...keys.map((key) => referenceTerm(key, reference)),
+  ]);
+  const referrers = await referrersTo(session, terms, deleted, mostNamed + 1);
+  if (referrers.length === 0) return [];
+  const named = referrers.slice(0, mostNamed).join(", ");
+  const more = referrers.length > mostNamed ? " and others" : "";
+  const what = deleted.length === 1 ? deleted[0] : "what is deleted";
+  const detail = `${named}${more} still point to ${what}. Change or delete them first, or all together in one transaction.`;
+  return [{ kind: "conflict", detail, status: 409 }];
+}
+
+const keysByDefinitions = new WeakMap<Service["definitions"], readonly string[]>();
+
+/** The keys of every reference operand of every type that is switched on. */
+function referenceKeys({ definitions }: Service): readonly string[] {
+  const known = keysByDefinitions.get(definitions);
+  if (known !== undefined) return known;
+  const keys = definitions.types.flatMap((type) =>
+    [...definitions.parameters(type).values()]
+      .filter((parameter) => parameter.kind === "reference")
+      .flatMap((parameter) => parameter.atoms.map((atom) => atom.key)),
+  );
+  const made = [...new Set(keys)];
+  keysByDefinitions.set(definitions, made);
+  return made;
+}
