@@ -94,9 +94,37 @@ function dateCondition(clause: Kind<"date">, row: string, binder: Binder): strin
   if (clause.column === "hot")
     return `${row}.started_at is not null and (${either(`${row}.started_at`, `${row}.ended_at`)})`;
   if (clause.column === "last-updated")
-    return either(`${row}.last_updated`, `(${row}.last_updated + interval '1 millisecond')`);
+    return clause.anyOf.map((test) => `(${momentCondition(test, `${row}.last_updated`, binder)})`).join(" or ");
   return `${row}.id in (select d.id from resource_date d where d.tenant_id = ${row}.tenant_id and d.type = ${row}.type
     and d.key = any(${binder.bind(clause.column.keys, "bigint[]")}) and (${either("d.low", "d.high")}))`;
+}
+
+/**
+ * The same tests of a moment, which is kept to the millisecond and stands for that whole millisecond: as bounds of the
+ * column alone, so that its index gives the range.
+ */
+function momentCondition(test: RangeTest, moment: string, binder: Binder): string {
+  const from = () => `${moment} >= ${binder.bind(instant(test.low), "timestamptz")}`;
+  const before = () => `${moment} < ${binder.bind(instant(test.low), "timestamptz")}`;
+  const until = () => `${moment} < ${binder.bind(instant(test.high), "timestamptz")}`;
+  const after = () => `${moment} >= ${binder.bind(instant(test.high), "timestamptz")}`;
+  switch (test.prefix) {
+    case "eq":
+    case "ap":
+      return `${from()} and ${until()}`;
+    case "ne":
+      return `not (${from()} and ${until()})`;
+    case "ge":
+      return from();
+    case "lt":
+    case "eb":
+      return before();
+    case "le":
+      return until();
+    case "gt":
+    case "sa":
+      return after();
+  }
 }
 
 function quantitiesOf(row: string, alias = "q"): string {
@@ -189,7 +217,10 @@ function togetherCondition(clause: Kind<"together">, row: string, binder: Binder
   return [...anywhere, numbers].join(" and ");
 }
 
-/** The resources that are pointed to are found first, once; then those that point to them, by the index. */
+/**
+ * The resources that are pointed to are found first, once – an array and not a join, which the planner may turn round –
+ * and then those that point to them, by the index.
+ */
 function chainCondition(clause: Kind<"chain">, row: string, binder: Binder): string {
   const target = `${row}t`;
   const where = [
@@ -199,7 +230,7 @@ function chainCondition(clause: Kind<"chain">, row: string, binder: Binder): str
     ...conditions(clause.clauses, target, binder),
   ].join(" and ");
   if (clause.link === "patient")
-    return `${row}.patient_id in (select ${target}.id from resource ${target} where ${where})`;
+    return `${row}.patient_id = any(array(select ${target}.id from resource ${target} where ${where}))`;
   const keys = binder.bind(clause.link.keys, "bigint[]");
   return `${row}.terms && (select array_agg(reference_term(k.key, ${target}.type || '/' || ${target}.id))
     from resource ${target}, unnest(${keys}) as k(key) where ${where})`;
@@ -214,7 +245,7 @@ function hasCondition(clause: Kind<"has">, row: string, binder: Binder): string 
     ...conditions(clause.clauses, source, binder),
   ].join(" and ");
   if (clause.link === "patient")
-    return `${row}.id in (select ${source}.patient_id from resource ${source} where ${where})`;
+    return `${row}.id = any(array(select distinct ${source}.patient_id from resource ${source} where ${where}))`;
   const pointing = clause.link.keys.map(
     (key) => `reference_term(${binder.bind(key, "bigint")}, ${row}.type || '/' || ${row}.id)`,
   );

@@ -2,7 +2,8 @@
  * `npm run bench`: measures what the real door does with uploads beside the leanest SQL that writes the same rows
  * into the same kind of tables, on the same database in the same run, in alternating slices.
  * DATABASE_URL names a PostgreSQL to use; otherwise an embedded one starts in a temporary folder.
- * Arguments: `--patients 100 --days 90`.
+ * Arguments: `--patients 100 --days 90`, and `--plans 1000000` to ask instead how searches over so many Observations are
+ * planned.
  */
 import { mkdtemp, rm } from "node:fs/promises";
 import { tmpdir } from "node:os";
@@ -11,10 +12,15 @@ import { parseArgs } from "node:util";
 import { Client } from "pg";
 import { startEmbeddedPostgres } from "../../src/store/embedded-postgres.ts";
 import { migrate } from "../../src/store/migrate.ts";
+import { measureSearchPlans } from "./search-plans.ts";
 import { measureUploads } from "./upload.ts";
 
 const { values } = parseArgs({
-  options: { patients: { type: "string", default: "100" }, days: { type: "string", default: "90" } },
+  options: {
+    patients: { type: "string", default: "100" },
+    days: { type: "string", default: "90" },
+    plans: { type: "string" },
+  },
 });
 const size = { patients: Number(values.patients), days: Number(values.days) };
 
@@ -28,9 +34,11 @@ try {
   address.pathname = `/${name}`;
   try {
     await migrate(address.href);
-    const result = await measureUploads(address.href, size);
-    console.table(result.table);
-    console.log(JSON.stringify({ ...size, ...result.figures }));
+    if (values.plans === undefined) {
+      const result = await measureUploads(address.href, size);
+      console.table(result.table);
+      console.log(JSON.stringify({ ...size, ...result.figures }));
+    } else console.table(await measureSearchPlans(address.href, Number(values.plans)));
   } finally {
     await onServer(server, `drop database ${name} with (force)`);
   }
