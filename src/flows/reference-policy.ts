@@ -1,7 +1,7 @@
 import type { Resource } from "@medplum/fhirtypes";
 import type { Refusal } from "../domain/result.ts";
 import { conditionalTarget, localTarget, referencesIn } from "../fhir/references.ts";
-import { referenceTerm, referralTerm } from "../fhir/search/reference.ts";
+import { referralTerm } from "../fhir/search/reference.ts";
 import type { TenantSession } from "../store/database.ts";
 import { presentAndHeld, referrersTo } from "../store/references.ts";
 import type { Service } from "./service.ts";
@@ -64,33 +64,11 @@ export async function refuseStillReferred(
 ): Promise<Refusal[]> {
   const deleted = writes.filter(({ resource }) => resource === undefined).map(({ type, id }) => `${type}/${id}`);
   if (service.referencePolicy === "accept" || deleted.length === 0) return [];
-  const keys = referenceKeys(service);
-  const terms = deleted.flatMap((reference) => [
-    referralTerm(reference),
-    // What was stored before referral terms came has the terms of its search parameters alone.
-    ...keys.map((key) => referenceTerm(key, reference)),
-  ]);
-  const referrers = await referrersTo(session, terms, deleted, mostNamed + 1);
+  const referrers = await referrersTo(session, deleted.map(referralTerm), deleted, mostNamed + 1);
   if (referrers.length === 0) return [];
   const named = referrers.slice(0, mostNamed).join(", ");
   const more = referrers.length > mostNamed ? " and others" : "";
   const what = deleted.length === 1 ? deleted[0] : "what is deleted";
   const detail = `${named}${more} still point to ${what}. Change or delete them first, or all together in one transaction.`;
   return [{ kind: "conflict", detail, status: 409 }];
-}
-
-const keysByDefinitions = new WeakMap<Service["definitions"], readonly string[]>();
-
-/** The keys of every reference operand of every type that is switched on. */
-function referenceKeys({ definitions }: Service): readonly string[] {
-  const known = keysByDefinitions.get(definitions);
-  if (known !== undefined) return known;
-  const keys = definitions.types.flatMap((type) =>
-    [...definitions.parameters(type).values()]
-      .filter((parameter) => parameter.kind === "reference")
-      .flatMap((parameter) => parameter.atoms.map((atom) => atom.key)),
-  );
-  const made = [...new Set(keys)];
-  keysByDefinitions.set(definitions, made);
-  return made;
 }

@@ -30,7 +30,7 @@ export async function fhirRoutes(app: FastifyInstance, doors: Doors): Promise<vo
   refuseOtherMethods(app, { "/metadata": ["GET"] });
   await app.register(async (guarded) => {
     requireToken(guarded, doors.tokens);
-    guarded.addHook("preHandler", async (request) => requireKnown(doors, request));
+    guarded.addHook("onRequest", async (request) => requireKnown(doors, request));
     guarded.post("/", (request, reply) => sendBundle(doors, request, reply));
     for (const routes of [instanceRoutes, conditionalRoutes, searchRoutes, historyRoutes]) routes(guarded, doors);
     for (const routes of [validateRoutes, metaRoutes, everythingRoutes, matchRoutes, lastnRoutes, terminologyRoutes])

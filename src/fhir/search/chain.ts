@@ -20,10 +20,12 @@ export function chainClause(
   value: string,
 ): Result<Clause> | "unknown" {
   const dot = name.indexOf(".");
-  const [code = "", asked] = name.slice(0, dot).split(":", 2);
+  const [code = "", asked, ...more] = name.slice(0, dot).split(":");
   const rest = name.slice(dot + 1);
   const parameter = context.definitions.parameters(type).get(code);
   if (parameter === undefined) return "unknown";
+  if (more.length > 0)
+    return refusedParameter("value", name, "Before the dot stands a reference, or a reference and one type.");
   if (parameter.kind !== "reference")
     return refusedParameter("value", name, `"${code}" is no reference, so nothing can be chained to it.`);
   if (asked !== undefined && !(parameter.targets.includes(asked) && context.definitions.has(asked)))

@@ -10,9 +10,16 @@ export function inclusionOf(definitions: Definitions, name: string, value: strin
   const direction = name.startsWith("_include") ? "include" : "revinclude";
   const iterate = name.endsWith(":iterate") || name.endsWith(":recurse");
   if (value === "*" && direction === "include") return accepted({ direction, sourceType: "*", param: "*", iterate });
-  const [sourceType = "", param = "", targetType] = value.split(":");
+  const [sourceType = "", param = "", targetType, ...more] = value.split(":");
   const parameter = definitions.parameters(sourceType).get(param);
-  if (!definitions.has(sourceType) || (param !== "*" && parameter?.kind !== "reference")) {
+  const allowed = parameter?.targets ?? [];
+  const targets = targetType === undefined || allowed.length === 0 || allowed.includes(targetType);
+  if (
+    !definitions.has(sourceType) ||
+    (param !== "*" && parameter?.kind !== "reference") ||
+    !targets ||
+    more.length > 0
+  ) {
     const detail = `"${value.slice(0, 128)}" is no inclusion. Write Type:parameter with a reference parameter of that type, for instance Task:patient.`;
     return refused({ kind: "value", detail, at: name, status: 400 });
   }
