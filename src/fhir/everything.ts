@@ -2,10 +2,12 @@ import { accepted, type Refusal, type Result, refused } from "../domain/result.t
 import { patientCompartmentParameters } from "./compartment.ts";
 import type { Definitions } from "./definitions.ts";
 import type { ParameterRules, ParameterValues } from "./parameters.ts";
+import { localTarget } from "./references.ts";
 import { rangeOfDate } from "./search/date.ts";
 import { isHotPatient } from "./search/extract.ts";
 import { referenceTerm } from "./search/reference.ts";
 import { uriTerm } from "./search/uri.ts";
+import { withoutVersion } from "./terminology/canonical.ts";
 
 /** The parameters of `Patient/[id]/$everything` (https://hl7.org/fhir/R4/patient-operation-everything.html). */
 export const everythingRules = {
@@ -106,8 +108,6 @@ export interface Supporting {
   readonly terms: readonly string[];
 }
 
-const localReference = /^([A-Z][A-Za-z]+)\/([A-Za-z0-9\-.]{1,64})(?:\/_history\/[^/]+)?$/;
-
 /** Where an attachment's content stands as a Binary. */
 const attachedBinary = /(?:^|\/)Binary\/[^/]+$/;
 
@@ -125,15 +125,15 @@ export function supportingOf(
   const references = new Set<string>();
   const canonicals = new Set<string>();
   const take = (text: string) => {
-    const match = localReference.exec(definitions.local(text));
-    if (match !== null && wanted.has(match[1] ?? "")) references.add(`${match[1]}/${match[2]}`);
-    return match !== null;
+    const target = localTarget(definitions.local(text));
+    if (target !== undefined && wanted.has(target.type)) references.add(`${target.type}/${target.id}`);
+    return target !== undefined;
   };
   for (const resource of resources) {
     walk(resource, (name, text) => {
       if (name === "reference") take(text);
       else if (name === "url" && attachedBinary.test(text)) take(text);
-      else if (name === "questionnaire" && !take(text)) canonicals.add(text.split("|")[0] ?? "");
+      else if (name === "questionnaire" && !take(text)) canonicals.add(withoutVersion(text));
     });
   }
   const atoms = wanted.has("Questionnaire") ? (definitions.parameters("Questionnaire").get("url")?.atoms ?? []) : [];

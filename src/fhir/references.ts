@@ -13,23 +13,23 @@ export interface FoundReference {
  */
 export function referencesIn(resource: Resource): FoundReference[] {
   if (resource.resourceType === "Bundle") return [];
-  const found: FoundReference[] = [];
-  collect(resource, resource.resourceType, found);
+  const found: { reference: string; at: string }[] = [];
+  collect(resource, found);
+  for (const one of found) one.at = resource.resourceType + one.at;
   return found;
 }
 
-function collect(value: unknown, at: string, into: FoundReference[]): void {
-  if (Array.isArray(value)) {
-    value.forEach((one, i) => {
-      collect(one, `${at}[${i}]`, into);
-    });
-    return;
-  }
-  if (typeof value !== "object" || value === null) return;
-  for (const [name, one] of Object.entries(value)) {
-    const path = `${at}.${name}`;
-    if (name === "reference" && typeof one === "string") into.push({ reference: one, at: path });
-    else collect(one, path, into);
+/** Paths are put together on the way back, from what was found: most of a resource holds no reference. */
+function collect(value: object, into: { reference: string; at: string }[]): void {
+  const members = value as Readonly<Record<string, unknown>>;
+  for (const name in members) {
+    const one = members[name];
+    const before = into.length;
+    if (typeof one === "object" && one !== null) collect(one, into);
+    else if (name === "reference" && typeof one === "string") into.push({ reference: one, at: "" });
+    if (into.length === before) continue;
+    const step = Array.isArray(value) ? `[${name}]` : `.${name}`;
+    for (const found of into.slice(before)) found.at = step + found.at;
   }
 }
 

@@ -6,6 +6,7 @@ import { type CodesOf, mostFindings, startVisit } from "./checks/findings.ts";
 import { pressureSignFaults } from "./checks/pressure-signs.ts";
 import { walkResource } from "./checks/walk.ts";
 import type { Definitions } from "./definitions.ts";
+import { withoutVersion } from "./terminology/canonical.ts";
 import { codesOf } from "./terminology/value-set-codes.ts";
 
 /** What a check may be asked beside its usual work. */
@@ -57,8 +58,7 @@ export function resourceWarnings(definitions: Definitions, value: unknown, optio
   walkResource(visit, resource as unknown as Record<string, unknown>, type, type);
   const claimed: unknown = resource.meta?.profile;
   const unknown = (Array.isArray(claimed) ? claimed : []).flatMap((url, i): Refusal[] => {
-    if (typeof url !== "string" || isBase(url, type) || definitions.profile(withoutVersion(url)) !== undefined)
-      return [];
+    if (typeof url !== "string" || isKnownProfile(definitions, url, type)) return [];
     const detail = `The profile ${url.slice(0, 200)} is not known here, so the resource was not checked against it.`;
     return [{ kind: "not-supported", detail, at: `${type}.meta.profile[${i}]` }];
   });
@@ -79,13 +79,10 @@ function opening(definitions: Definitions, value: unknown, expectedType: string 
   return definitions.has(type) ? accepted(value as Resource) : refused(unknownType(type));
 }
 
-/** The definition of the type itself, which every resource is checked against anyway. */
-function isBase(url: string, type: string): boolean {
-  return withoutVersion(url) === `http://hl7.org/fhir/StructureDefinition/${type}`;
-}
-
-function withoutVersion(url: string): string {
-  return url.split("|")[0] ?? url;
+/** Whether a resource of the type can be checked against a profile: against R4's own definition of it always. */
+export function isKnownProfile(definitions: Definitions, profile: string, type: string): boolean {
+  const url = withoutVersion(profile);
+  return url === `http://hl7.org/fhir/StructureDefinition/${type}` || definitions.profile(url) !== undefined;
 }
 
 /** Profiles claimed in `meta.profile` or asked for that are known here; others cannot be checked and are let pass, as R4 allows. */

@@ -3,7 +3,7 @@ import { accepted, type Refusal, type Result, refused } from "../domain/result.t
 import type { Definitions } from "./definitions.ts";
 import { issueOf, successOutcome } from "./outcome.ts";
 import { type OperationInput, readParameters } from "./parameters.ts";
-import { checkResource, resourceWarnings } from "./resource-check.ts";
+import { checkResource, isKnownProfile, resourceWarnings } from "./resource-check.ts";
 
 /** What a validation is for (https://hl7.org/fhir/R4/valueset-resource-validation-mode.html). */
 export const validationModes = ["create", "update", "delete", "profile"] as const;
@@ -74,16 +74,11 @@ export function contentFindings(
 ): ValidationFindings {
   const profiles = profile === undefined ? [] : [profile];
   const errors = checkResource(definitions, resource, type, { profiles });
-  if (profile !== undefined && !isKnown(definitions, profile, type)) {
+  if (profile !== undefined && !isKnownProfile(definitions, profile, type)) {
     const detail = `The profile ${profile.slice(0, 200)} is not known here, so nothing can be said about it.`;
     errors.push({ kind: "not-supported", detail, status: 422 });
   }
   return { errors, warnings: resourceWarnings(definitions, resource) };
-}
-
-function isKnown(definitions: Definitions, profile: string, type: string): boolean {
-  const url = profile.split("|")[0] ?? profile;
-  return url === `http://hl7.org/fhir/StructureDefinition/${type}` || definitions.profile(url) !== undefined;
 }
 
 /** The answer of `$validate`: errors before warnings, "All OK" where there is neither. */

@@ -3,13 +3,8 @@ import { accepted, type Result, refused } from "../domain/result.ts";
 import type { ReadJson } from "../fhir/json.ts";
 import { checkResource } from "../fhir/resource-check.ts";
 import { uriTerm } from "../fhir/search/uri.ts";
-import {
-  type CodeList,
-  type CodeSources,
-  codeListOf,
-  codeTableOf,
-  withoutVersion,
-} from "../fhir/terminology/code-table.ts";
+import { withoutVersion } from "../fhir/terminology/canonical.ts";
+import { type CodeList, type CodeSources, codeListOf, codeTableOf } from "../fhir/terminology/code-table.ts";
 import { type ExpandOptions, expandValueSet } from "../fhir/terminology/expand.ts";
 import { heldTerminology } from "../fhir/terminology/held-terminology.ts";
 import { conceptAskedFor, type LookupInput, lookUp } from "../fhir/terminology/lookup.ts";

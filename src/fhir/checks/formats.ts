@@ -1,3 +1,5 @@
+import { isLocalDay } from "../../domain/local-day.ts";
+
 /**
  * Formats of the R4 primitive types: the regular expressions and prose of https://hl7.org/fhir/R4/datatypes.html.
  * Every function answers what is wrong, or undefined when nothing is.
@@ -14,18 +16,9 @@ const instantShape = new RegExp(`^(?!0000)\\d{4}-\\d\\d-\\d\\dT${clock}${zone}$`
 const timeShape = new RegExp(`^${clock}$`);
 const zonelessShape = /^\d{4}-\d\d-\d\dT\d\d(:\d\d(:\d\d(\.\d+)?)?)?$/;
 
-/** Days of the month in the Gregorian calendar; 0 for a month that there is none of. */
-function daysIn(year: number, month: number): number {
-  if (month === 2) return year % 4 === 0 && (year % 100 !== 0 || year % 400 === 0) ? 29 : 28;
-  if (month < 1 || month > 12) return 0;
-  return month === 4 || month === 6 || month === 9 || month === 11 ? 30 : 31;
-}
-
 /** "Dates SHALL be valid dates": a shape alone would let 30 February pass. */
 function hasRealDay(value: string): boolean {
-  if (value.length < 10) return true;
-  const date = Number(value.slice(8, 10));
-  return date >= 1 && date <= daysIn(Number(value.slice(0, 4)), Number(value.slice(5, 7)));
+  return value.length < 10 || isLocalDay(value.slice(0, 10));
 }
 
 function noSuchDay(value: string): string {

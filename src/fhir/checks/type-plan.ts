@@ -1,4 +1,5 @@
 import { type Constraint, type InternalSchemaElement, type InternalTypeSchema, tryGetDataType } from "@medplum/core";
+import { withoutVersion } from "../terminology/canonical.ts";
 import { isPrimitive } from "./formats.ts";
 import { type Invariant, invariantsOf } from "./invariants.ts";
 
@@ -111,7 +112,7 @@ function rulesOfType(type: string, kind: ElementPlan["kind"]): readonly Constrai
 function bindingOf(element: InternalSchemaElement): ElementPlan["binding"] {
   const { strength, valueSet } = element.binding ?? {};
   if (valueSet === undefined || (strength !== "required" && strength !== "extensible")) return undefined;
-  return { valueSet: valueSet.split("|")[0] ?? valueSet, strength };
+  return { valueSet: withoutVersion(valueSet), strength };
 }
 
 function targetsOf(element: InternalSchemaElement): ReadonlySet<string> | undefined {

@@ -81,6 +81,7 @@ export function extractIndexValues(definitions: Definitions, resource: Resource)
   }
   const placed = placedValues(plan.places, resource, (value, key) => referencesOf(value, key, definitions.local));
   collected.quantities.push(...placed.quantities);
+  for (const term of placed.terms) collected.terms.add(term);
   if (type === "Patient" && resource.id !== undefined) collected.hot.patientId = resource.id;
   const { strings, dates, quantities, hot } = collected;
   const { placeTerms } = placed;
@@ -99,8 +100,8 @@ function planOf(definitions: Definitions, type: string): Plan {
     for (const atom of parameter.atoms) {
       const entry = byKey.get(atom.key) ?? { atom, parameters: [] };
       byKey.set(atom.key, entry);
-      // Numbers in repeated elements are taken element by element, so that a composite finds what stands together.
-      if (places.numberKeys.has(atom.key)) continue;
+      // What composites join is taken element by element, so that they find what stands together.
+      if (places.keys.has(atom.key)) continue;
       // Parameters of one kind that share an atom share its entries; `date` under another name may be hot as well.
       if (entry.parameters.length === 0 || isHotDate(type, parameter) || isHotPatient(parameter))
         entry.parameters.push(parameter);
@@ -155,12 +156,10 @@ function collect(
   }
 }
 
-const patientReference = /^Patient\/([A-Za-z0-9\-.]{1,64})(?:\/_history\/[^/]+)?$/;
-
 function setHotPatient(definitions: Definitions, value: unknown, into: Collected): void {
   const reference = (value as { reference?: unknown } | null)?.reference;
-  const id = typeof reference === "string" ? patientReference.exec(definitions.local(reference))?.[1] : undefined;
-  if (id !== undefined) into.hot.patientId = id;
+  const target = typeof reference === "string" ? localTarget(definitions.local(reference)) : undefined;
+  if (target?.type === "Patient") into.hot.patientId = target.id;
 }
 
 function setHotTime(values: readonly unknown[], atom: Atom, into: Collected): void {

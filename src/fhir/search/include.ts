@@ -1,10 +1,9 @@
 import type { Resource } from "@medplum/fhirtypes";
 import type { Definitions } from "../definitions.ts";
+import { localTarget } from "../references.ts";
 import type { Atom } from "./atoms.ts";
 import type { Inclusion } from "./query.ts";
 import { referenceTerm } from "./reference.ts";
-
-const localReference = /^([A-Z][A-Za-z]+)\/([A-Za-z0-9\-.]{1,64})(?:\/_history\/.*)?$/;
 
 /** `Type/id` of everything here that these resources point to under the parameters of the inclusions. */
 export function includedReferences(
@@ -20,10 +19,10 @@ export function includedReferences(
         atom.read(resource),
       )) {
         const reference = typeof value === "string" ? value : (value as { reference?: string }).reference;
-        const match = localReference.exec(definitions.local(reference ?? ""));
-        if (match === null || !definitions.has(match[1] ?? "")) continue;
-        if (inclusion.targetType === undefined || inclusion.targetType === match[1])
-          found.add(`${match[1]}/${match[2]}`);
+        const target = localTarget(definitions.local(reference ?? ""));
+        if (target === undefined || !definitions.has(target.type)) continue;
+        if (inclusion.targetType === undefined || inclusion.targetType === target.type)
+          found.add(`${target.type}/${target.id}`);
       }
     }
   }

@@ -17,8 +17,8 @@ interface PlacedPart {
 /** The elements of one type that composites look into, each once. */
 export interface PlacePlan {
   readonly roots: readonly { readonly steps: readonly PathStep[]; readonly parts: readonly PlacedPart[] }[];
-  /** Atoms of numbers and quantities whose entries carry the place of their element. */
-  readonly numberKeys: ReadonlySet<string>;
+  /** Atoms whose values are read element by element here, and nowhere else. */
+  readonly keys: ReadonlySet<string>;
 }
 
 /** The most elements that are told apart; later ones count as the last, so a composite may find too much of them and never too little. */
@@ -36,8 +36,8 @@ export function placePlan(parameters: readonly Parameter[]): PlacePlan {
     }
   }
   const roots = [...parts].map(([path, known]) => ({ steps: stepsTo(path, known), parts: [...known.values()] }));
-  const numbers = roots.flatMap((root) => root.parts.filter(({ kind }) => kind === "quantity" || kind === "number"));
-  return { roots, numberKeys: new Set(numbers.map(({ atom }) => atom.key)) };
+  const below = roots.flatMap((root) => root.parts.filter((part) => part.below !== undefined));
+  return { roots, keys: new Set(below.map(({ atom }) => atom.key)) };
 }
 
 function placedPart(path: string, kind: ParameterKind, atom: Atom): PlacedPart {
@@ -51,13 +51,14 @@ function stepsTo(path: string, parts: ReadonlyMap<string, PlacedPart>): readonly
   return inside?.atom.steps.filter((step) => path === step.path || path.startsWith(`${step.path}.`)) ?? [];
 }
 
-/** Quantities with their places, and the terms of each place where any root repeats. */
+/** Quantities with their places, the terms, and the terms of each place where any root repeats. */
 export function placedValues(
   plan: PlacePlan,
   resource: Resource,
   referencesOf: (value: unknown, key: string) => readonly string[],
-): { readonly quantities: QuantityEntry[]; readonly placeTerms: string[] } {
+): { readonly quantities: QuantityEntry[]; readonly terms: string[]; readonly placeTerms: string[] } {
   const quantities: QuantityEntry[] = [];
+  const terms: string[] = [];
   const placeTerms = new Set<string>();
   const found = plan.roots.map(({ steps, parts }) => ({ elements: valuesAlong(steps, resource), parts }));
   const repeats = found.some(({ elements }) => elements.length > 1);
@@ -69,13 +70,16 @@ export function placedValues(
         if (kind === "quantity" || kind === "number") {
           for (const value of values)
             for (const entry of quantitiesOf(value, atom.key)) quantities.push(repeats ? { ...entry, place } : entry);
-        } else if (repeats) {
-          for (const term of termsOf(kind, values, atom.key, referencesOf)) placeTerms.add(atPlace(term, place));
+        } else {
+          for (const term of termsOf(kind, values, atom.key, referencesOf)) {
+            if (below !== undefined) terms.push(term);
+            if (repeats) placeTerms.add(atPlace(term, place));
+          }
         }
       }
     });
   }
-  return { quantities, placeTerms: [...placeTerms] };
+  return { quantities, terms, placeTerms: [...placeTerms] };
 }
 
 function termsOf(

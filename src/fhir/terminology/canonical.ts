@@ -19,3 +19,8 @@ export const identifierSystems = {
   upload: `${canonicalBase}/sid/upload-sha256`,
   finding: `${canonicalBase}/sid/finding`,
 } as const;
+
+/** A canonical address without the version behind its `|`. */
+export function withoutVersion(url: string): string {
+  return url.split("|")[0] ?? url;
+}

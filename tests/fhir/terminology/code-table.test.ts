@@ -6,7 +6,6 @@ import {
   isAbstract,
   isInactive,
   withDescendants,
-  withoutVersion,
 } from "../../../src/fhir/terminology/code-table.ts";
 
 // Standard properties: https://hl7.org/fhir/R4/codesystem.html#defined-props
@@ -80,10 +79,4 @@ test("of a value set its name, version and rules are kept, and nothing else", ()
   const compose = { include: [{ system: "urn:beasts" }] };
   const kept = codeListOf({ resourceType: "ValueSet", url: "urn:vs", status: "draft", compose, publisher: "Somebody" });
   expect(kept).toEqual({ url: "urn:vs", status: "draft", compose });
-});
-
-test("the version of a canonical stands behind a bar", () => {
-  // https://hl7.org/fhir/R4/references.html#canonical
-  expect(withoutVersion("urn:vs|1.2")).toBe("urn:vs");
-  expect(withoutVersion("urn:vs")).toBe("urn:vs");
 });
