@@ -45,6 +45,13 @@ export function readJson(text: string): Result<ReadJson> {
   return accepted({ value, exact: delicateNumber.test(text) ? json.parse(text, keepNumber) : value });
 }
 
+/** The exact tree of a stored body, numbers as they were written. */
+export function storedExact(body: string): unknown {
+  const read = readJson(body);
+  if (!read.ok) throw new Error("a stored body is not JSON");
+  return read.value.exact;
+}
+
 function structureRefusal(detail: string): Result<never> {
   return refused({ kind: "structure", detail, status: 400 });
 }

@@ -1,6 +1,6 @@
 import { tryGetDataType } from "@medplum/core";
 import { type MarkedElement, marksOf } from "./element-marks.ts";
-import { readJson } from "./json.ts";
+import { storedExact } from "./json.ts";
 
 /** Which part of each resource is asked for: a summary, or some elements by name. */
 export interface SubsetWanted {
@@ -28,9 +28,7 @@ type Members = Record<string, unknown>;
 export function subsetText(body: string, wanted: SubsetWanted): string {
   const whole = (wanted.summary ?? "false") === "false";
   if (wanted.elements === undefined && whole) return body;
-  const read = readJson(body);
-  if (!read.ok) throw new Error("a stored body is not JSON");
-  const resource = read.value.exact as Members & { resourceType: string; meta?: { tag?: object[] } };
+  const resource = storedExact(body) as Members & { resourceType: string; meta?: { tag?: object[] } };
   const cut = cutDown(resource.resourceType, resource, wanted);
   if (cut === undefined) return body;
   const { resourceType, id, meta, ...rest } = cut as typeof resource & { id?: string };

@@ -7,7 +7,7 @@ import type { IndexValues } from "../fhir/search/index-values.ts";
 import type { TenantSession } from "../store/database.ts";
 import { queueReviews, type StatedFacts, saveFacts } from "../store/facts.ts";
 import { readPatients } from "../store/picture.ts";
-import { type NewResource, type StoredResource, saveResources } from "../store/resource.ts";
+import { type NewResource, referenceOf, type StoredResource, saveResources } from "../store/resource.ts";
 import { refuseDangling, refuseStillReferred } from "./reference-policy.ts";
 import type { Service } from "./service.ts";
 import { RefusedWrite } from "./write-in-tenant.ts";
@@ -20,6 +20,16 @@ export interface Write {
   readonly resource?: Resource;
   /** The same with numbers as they were written, for storing. */
   readonly exact?: unknown;
+}
+
+/** How a write differs from one that a client sends alone. */
+interface CommitOptions {
+  /** False where the caller is the review itself. */
+  readonly queue?: boolean;
+  /** The service's own work points to what it has just read. */
+  readonly ownWork?: boolean;
+  /** `Type/id` that the same transaction writes elsewhere. */
+  readonly alsoWritten?: ReadonlySet<string>;
 }
 
 const noIndex: IndexValues = { terms: [], strings: [], dates: [], quantities: [], placeTerms: [], hot: {} };
@@ -35,7 +45,7 @@ export async function commitWrites(
   session: TenantSession,
   writes: readonly Write[],
   current: ReadonlyMap<string, StoredResource>,
-  options: { queue?: boolean; ownWork?: boolean; alsoWritten?: ReadonlySet<string> } = {},
+  options: CommitOptions = {},
 ): Promise<NewResource[]> {
   if (writes.length === 0) return [];
   if (options.ownWork !== true) {
@@ -43,9 +53,7 @@ export async function commitWrites(
     if (dangling.length > 0) throw new RefusedWrite(dangling);
   }
   const lastUpdatedMs = service.now();
-  const stored = writes.map((write) =>
-    nextVersion(service, write, current.get(`${write.type}/${write.id}`), lastUpdatedMs),
-  );
+  const stored = writes.map((write) => nextVersion(service, write, current.get(referenceOf(write)), lastUpdatedMs));
   await saveResources(session, stored);
   const referred = await refuseStillReferred(service, session, writes);
   if (referred.length > 0) throw new RefusedWrite(referred);
@@ -55,6 +63,20 @@ export async function commitWrites(
       session,
       patients.filter((patientId) => patientId !== ""),
     );
+  return stored;
+}
+
+/** The same for one write; `current` is the version before it, locked. */
+export async function commitOne(
+  service: Service,
+  session: TenantSession,
+  write: Write,
+  current: StoredResource | undefined,
+  options: CommitOptions = {},
+): Promise<NewResource> {
+  const known = new Map(current === undefined ? [] : [[referenceOf(current), current]]);
+  const [stored] = await commitWrites(service, session, [write], known, options);
+  if (stored === undefined) throw new Error("a write stored nothing");
   return stored;
 }
 

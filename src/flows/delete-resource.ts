@@ -1,7 +1,7 @@
 import type { Result } from "../domain/result.ts";
-import { lockResources, type StoredResource } from "../store/resource.ts";
-import { commitWrites } from "./commit-writes.ts";
-import { matchCriteria } from "./criteria.ts";
+import { lockResources, referenceOf } from "../store/resource.ts";
+import { commitOne, commitWrites } from "./commit-writes.ts";
+import { matchAll } from "./criteria.ts";
 import type { Service } from "./service.ts";
 import { orRollBack, RefusedWrite, writeInTenant } from "./write-in-tenant.ts";
 import { versionRefusal, type WriteTarget } from "./write-resource.ts";
@@ -14,12 +14,11 @@ export async function deleteResource(
 ): Promise<Result<{ readonly version: number | undefined }>> {
   const { type, id } = target;
   return writeInTenant(service, tenantId, async (session) => {
-    const [current] = await lockResources(session, [`${type}/${id}`]);
+    const [current] = await lockResources(session, [referenceOf(target)]);
     const stale = versionRefusal(target, current);
     if (stale !== undefined) throw new RefusedWrite([stale]);
     if (current === undefined || current.deleted) return { version: current?.version };
-    const [stored] = await commitWrites(service, session, [{ type, id }], new Map([[`${type}/${id}`, current]]));
-    return { version: stored?.version };
+    return { version: (await commitOne(service, session, { type, id }, current)).version };
   });
 }
 
@@ -33,13 +32,8 @@ export async function deleteWhere(
   target: { readonly type: string; readonly criteria: string },
 ): Promise<Result<{ readonly deleted: number }>> {
   const { type, criteria } = target;
-  const { maxDeleted } = service.limits;
   return writeInTenant(service, tenantId, async (session) => {
-    const found = orRollBack(await matchCriteria(service, session, { type, text: criteria }, maxDeleted));
-    if (found.length > maxDeleted) {
-      const detail = `More than ${maxDeleted} ${type} resources answer these criteria. Delete fewer at once.`;
-      throw new RefusedWrite([{ kind: "multiple-matches", detail, status: 412 }]);
-    }
+    const found = orRollBack(await matchAll(service, session, { type, text: criteria }));
     const locked = await lockResources(session, found.map(referenceOf));
     const current = locked.filter((one) => !one.deleted);
     await commitWrites(
@@ -50,8 +44,4 @@ export async function deleteWhere(
     );
     return { deleted: current.length };
   });
-}
-
-function referenceOf({ type, id }: Pick<StoredResource, "type" | "id">): string {
-  return `${type}/${id}`;
 }

@@ -1,13 +1,14 @@
 import type { Resource } from "@medplum/fhirtypes";
 import { accepted, type Result, refused } from "../domain/result.ts";
-import { readJson } from "../fhir/json.ts";
+import { readJson, storedExact } from "../fhir/json.ts";
 import { metaParameter, withMetaAdded, withMetaRemoved } from "../fhir/meta.ts";
 import { checkResource } from "../fhir/resource-check.ts";
 import { presenceTerm } from "../fhir/search/extract.ts";
 import { readInTenant } from "../store/database.ts";
 import { labelsInUse } from "../store/meta.ts";
-import { lockResources, type StoredResource } from "../store/resource.ts";
-import { commitWrites } from "./commit-writes.ts";
+import { lockResources, referenceOf, type StoredResource } from "../store/resource.ts";
+import { commitOne } from "./commit-writes.ts";
+import { thatIsThere } from "./read-resource.ts";
 import type { Service } from "./service.ts";
 import { orRollBack, RefusedWrite, writeInTenant } from "./write-in-tenant.ts";
 import { versionRefusal } from "./write-resource.ts";
@@ -48,7 +49,7 @@ export async function metaInUse(service: Service, tenantId: number, type?: strin
 
 /** The meta of a stored version, numbers in its extensions as they were written. */
 export function metaOf(stored: Pick<StoredResource, "body">): unknown {
-  return (exactOf(stored) as { meta?: unknown }).meta;
+  return (storedExact(stored.body) as { meta?: unknown }).meta;
 }
 
 /** Which resource a meta operation changes, and how. */
@@ -77,11 +78,11 @@ export async function changeMeta(
   if (!given.ok) return given;
   const { type, id } = target;
   return writeInTenant(service, tenantId, async (session): Promise<StoredResource> => {
-    const [found] = await lockResources(session, [`${type}/${id}`]);
-    const current = orRollBack(thatIsThere(target, found));
+    const [found] = await lockResources(session, [referenceOf(target)]);
+    const current = orRollBack(thatIsThere(found, referenceOf(target)));
     const stale = versionRefusal(target, current);
     if (stale !== undefined) throw new RefusedWrite([stale]);
-    const exact = exactOf(current);
+    const exact = storedExact(current.body);
     const changed = target.change === "add" ? withMetaAdded(exact, given.value) : withMetaRemoved(exact, given.value);
     if (changed === exact) return current;
     const resource = JSON.parse(JSON.stringify(changed)) as Resource;
@@ -90,21 +91,6 @@ export async function changeMeta(
     // What it points to is as it was, and was judged when it came.
     const options = { ownWork: true };
     const write = { type, id, resource, exact: changed };
-    const [stored] = await commitWrites(service, session, [write], new Map([[`${type}/${id}`, current]]), options);
-    if (stored === undefined) throw new Error("a write stored nothing");
-    return stored;
+    return commitOne(service, session, write, current, options);
   });
-}
-
-function thatIsThere({ type, id }: MetaTarget, found: StoredResource | undefined): Result<StoredResource> {
-  if (found === undefined)
-    return refused({ kind: "not-found", detail: `There is no ${type}/${id} here.`, status: 404 });
-  if (found.deleted) return refused({ kind: "deleted", detail: `${type}/${id} has been deleted.`, status: 410 });
-  return accepted(found);
-}
-
-function exactOf(stored: Pick<StoredResource, "body">): unknown {
-  const read = readJson(stored.body);
-  if (!read.ok) throw new Error("a stored body is not JSON");
-  return read.value.exact;
 }

@@ -1,12 +1,13 @@
 import type { Resource } from "@medplum/fhirtypes";
 import { accepted, type Result, refused } from "../domain/result.ts";
-import { readJson } from "../fhir/json.ts";
+import { readJson, storedExact } from "../fhir/json.ts";
 import { applyPatch } from "../fhir/patch/patch.ts";
 import { checkResource } from "../fhir/resource-check.ts";
 import type { TenantSession } from "../store/database.ts";
-import { lockResources, type StoredResource } from "../store/resource.ts";
-import { commitWrites, type Write } from "./commit-writes.ts";
-import { matchOne } from "./criteria.ts";
+import { lockResources, referenceOf, type StoredResource } from "../store/resource.ts";
+import { commitOne, type Write } from "./commit-writes.ts";
+import { matchToPatch } from "./criteria.ts";
+import { thatIsThere } from "./read-resource.ts";
 import type { Service } from "./service.ts";
 import { orRollBack, RefusedWrite, writeInTenant } from "./write-in-tenant.ts";
 import { versionRefusal, type WriteTarget, type WrittenResource } from "./write-resource.ts";
@@ -39,11 +40,7 @@ export async function patchWhere(
 ): Promise<Result<WrittenResource>> {
   const { type, criteria, ...conditions } = target;
   return writeInTenant(service, tenantId, async (session) => {
-    const existing = orRollBack(await matchOne(service, session, { type, text: criteria }));
-    if (existing === undefined) {
-      const detail = `No ${type} answers these criteria, so there is nothing to patch.`;
-      throw new RefusedWrite([{ kind: "not-found", detail, status: 404 }]);
-    }
+    const existing = orRollBack(await matchToPatch(service, session, { type, text: criteria }));
     return savePatched(service, session, { type, id: existing.id, ...conditions }, contentType, text);
   });
 }
@@ -55,17 +52,13 @@ async function savePatched(
   contentType: string,
   text: string,
 ): Promise<WrittenResource> {
-  const reference = `${target.type}/${target.id}`;
-  const [current] = await lockResources(session, [reference]);
-  if (current === undefined) {
-    throw new RefusedWrite([{ kind: "not-found", detail: `There is no ${reference} here.`, status: 404 }]);
-  }
-  const stale = current.deleted ? undefined : versionRefusal(target, current);
+  const reference = referenceOf(target);
+  const [found] = await lockResources(session, [reference]);
+  const current = orRollBack(thatIsThere(found, reference));
+  const stale = versionRefusal(target, current);
   if (stale !== undefined) throw new RefusedWrite([stale]);
   const write = orRollBack(patchedWrite(service, current, contentType, text));
-  const [stored] = await commitWrites(service, session, [write], new Map([[reference, current]]));
-  if (stored === undefined) throw new Error("a patch stored nothing");
-  return { stored, created: false };
+  return { stored: await commitOne(service, session, write, current), created: false };
 }
 
 /**
@@ -79,12 +72,9 @@ export function patchedWrite(
   text: string,
 ): Result<Write> {
   const { type, id } = current;
-  if (current.deleted) {
-    return refused({ kind: "deleted", detail: `${type}/${id} has been deleted.`, status: 410 });
-  }
-  const before = readJson(current.body);
-  if (!before.ok) throw new Error(`the stored ${type}/${id} cannot be read`);
-  const patched = applyPatch(before.value.exact, contentType, text);
+  const there = thatIsThere(current, referenceOf(current));
+  if (!there.ok) return there;
+  const patched = applyPatch(storedExact(current.body), contentType, text);
   if (!patched.ok) return patched;
   const after = readJson(JSON.stringify(patched.value));
   if (!after.ok) return after;

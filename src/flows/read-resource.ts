@@ -11,7 +11,7 @@ export async function read(
   id: string,
 ): Promise<Result<StoredResource>> {
   const stored = await readInTenant(service.database, tenantId, (session) => readResource(session, type, id));
-  return answer(stored, `${type}/${id}`);
+  return thatIsThere(stored, `${type}/${id}`);
 }
 
 /** One version of a resource, current or replaced. */
@@ -22,10 +22,11 @@ export async function readOneVersion(
 ): Promise<Result<StoredResource>> {
   const { type, id, version } = target;
   const stored = await readInTenant(service.database, tenantId, (session) => readVersion(session, type, id, version));
-  return answer(stored, `${type}/${id}/_history/${version}`);
+  return thatIsThere(stored, `${type}/${id}/_history/${version}`);
 }
 
-function answer(stored: StoredResource | undefined, reference: string): Result<StoredResource> {
+/** What was found, if it is there: 404 for what never was, 410 for what is deleted. */
+export function thatIsThere(stored: StoredResource | undefined, reference: string): Result<StoredResource> {
   if (stored === undefined)
     return refused({ kind: "not-found", detail: `There is no ${reference} here.`, status: 404 });
   if (stored.deleted) return refused({ kind: "deleted", detail: `${reference} has been deleted.`, status: 410 });

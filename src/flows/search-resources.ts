@@ -1,8 +1,9 @@
 import type { Resource } from "@medplum/fhirtypes";
 import { includedReferences, revincludeTerms } from "../fhir/search/include.ts";
+import type { ParseOptions } from "../fhir/search/parse.ts";
 import type { Inclusion, SearchQuery } from "../fhir/search/query.ts";
 import { readInTenant, type TenantSession } from "../store/database.ts";
-import { readMany, type StoredResource } from "../store/resource.ts";
+import { readMany, referenceOf, type StoredResource } from "../store/resource.ts";
 import { resourcesWithTerms, type SearchPage, searchResources } from "../store/search.ts";
 import type { Service } from "./service.ts";
 
@@ -15,6 +16,12 @@ export interface SearchAnswer {
 }
 
 const mostRounds = 4;
+
+/** How a search is read here, with the bounds of the service. */
+export function searchOptions(service: Service, handling: ParseOptions["handling"]): ParseOptions {
+  const { defaultCount, maxCount, maxLinks } = service.limits;
+  return { handling, defaultCount, maxCount, maxLinks, nowMs: service.now() };
+}
 
 /** Runs a parsed search: one statement for the page, and for each round of inclusions one either way. */
 export async function search(service: Service, tenantId: number, query: SearchQuery): Promise<SearchAnswer> {
@@ -69,8 +76,4 @@ async function followOnce(
   for (const one of await readMany(session, targets)) found.set(referenceOf(one), one);
   for (const one of await resourcesWithTerms(session, sources, most)) found.set(referenceOf(one), one);
   return [...found.values()];
-}
-
-function referenceOf(stored: StoredResource): string {
-  return `${stored.type}/${stored.id}`;
 }

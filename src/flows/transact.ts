@@ -1,19 +1,20 @@
 import type { Resource } from "@medplum/fhirtypes";
-import { accepted, type Refusal, type Result, refused } from "../domain/result.ts";
+import { type Refusal, type Result, refused } from "../domain/result.ts";
 import { bundleResponseText } from "../fhir/bundle.ts";
 import { conditionalTarget, referencesIn } from "../fhir/references.ts";
 import { withResolvedReferences } from "../fhir/resolved-references.ts";
 import { checkResource, unknownType } from "../fhir/resource-check.ts";
 import { readEntries, type TransactionEntry } from "../fhir/transaction.ts";
 import type { TenantSession } from "../store/database.ts";
-import { lockResources, type NewResource, type StoredResource } from "../store/resource.ts";
+import { lockResources, type NewResource, referenceOf, type StoredResource } from "../store/resource.ts";
 import { commitWrites, type Write } from "./commit-writes.ts";
 import { matchOne } from "./criteria.ts";
 import { patchedWrite } from "./patch-resource.ts";
+import { thatIsThere } from "./read-resource.ts";
 import type { Service } from "./service.ts";
 import { type AnswerOptions, answerEntries } from "./transaction-answer.ts";
 import { linksOf, type Placed, placeEntries } from "./transaction-place.ts";
-import { orRollBack, RefusedWrite, writeInTenant } from "./write-in-tenant.ts";
+import { orRollBackAt, RefusedWrite, writeInTenant } from "./write-in-tenant.ts";
 import { versionRefusal } from "./write-resource.ts";
 
 /**
@@ -126,13 +127,12 @@ async function resolveConditional(
       if (target === undefined || found.has(reference)) continue;
       const at = `${entry.at}.resource`;
       if (!service.definitions.has(target.type)) throw new RefusedWrite([{ ...unknownType(target.type), at }]);
-      const match = await matchOne(service, session, target);
-      if (!match.ok) throw new RefusedWrite(match.refusals.map((one) => ({ ...one, at })));
-      if (match.value === undefined) {
+      const match = orRollBackAt(await matchOne(service, session, target), at);
+      if (match === undefined) {
         const detail = `Nothing answers the conditional reference ${reference.slice(0, 128)}.`;
         throw new RefusedWrite([{ kind: "not-found", detail, at, status: 412 }]);
       }
-      found.set(reference, `${target.type}/${match.value.id}`);
+      found.set(reference, referenceOf(match));
     }
   }
   return found;
@@ -146,9 +146,16 @@ function writesOf(
 ): Write[] {
   return entries.map((entry) => {
     const { type, id } = entry;
-    const body = entry.patch === undefined ? entry : orRollBack(patched(service, entry, current));
-    const resolve = links(entry);
+    const body = entry.patch === undefined ? entry : patched(service, entry, entry.patch, current);
+    const target = links(entry);
+    let isLinked = false;
+    const resolve = (link: string) => {
+      const found = target(link);
+      isLinked ||= found !== undefined;
+      return found;
+    };
     const resource = withResolvedReferences(body.resource, resolve) as Resource;
+    if (!isLinked) return { type, id, resource, exact: body.exact };
     // What a link leads to is known only now, so whether it may lead there is as well.
     const found = checkResource(service.definitions, resource);
     if (found.length > 0)
@@ -157,20 +164,13 @@ function writesOf(
   });
 }
 
-function patched(service: Service, entry: Placed, current: ReadonlyMap<string, StoredResource>): Result<Write> {
-  const before = current.get(referenceOf(entry));
-  const at = `${entry.at}.request.url`;
-  if (before === undefined) {
-    const detail = `There is no ${referenceOf(entry)} here.`;
-    return refused({ kind: "not-found", detail, at, status: 404 });
-  }
-  const { contentType = "", text = "" } = entry.patch ?? {};
-  const write = patchedWrite(service, before, contentType, text);
-  return write.ok
-    ? accepted(write.value)
-    : refused(...write.refusals.map((one) => ({ ...one, at: `${entry.at}.resource` })));
-}
-
-function referenceOf({ type, id }: Pick<StoredResource, "type" | "id">): string {
-  return `${type}/${id}`;
+function patched(
+  service: Service,
+  entry: Placed,
+  patch: NonNullable<Placed["patch"]>,
+  current: ReadonlyMap<string, StoredResource>,
+): Write {
+  const reference = referenceOf(entry);
+  const before = orRollBackAt(thatIsThere(current.get(reference), reference), `${entry.at}.request.url`);
+  return orRollBackAt(patchedWrite(service, before, patch.contentType, patch.text), `${entry.at}.resource`);
 }

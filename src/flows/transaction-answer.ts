@@ -3,8 +3,9 @@ import { outcomeOf, successOutcome } from "../fhir/outcome.ts";
 import { parseSearch } from "../fhir/search/parse.ts";
 import type { TransactionEntry } from "../fhir/transaction.ts";
 import type { TenantSession } from "../store/database.ts";
-import { type NewResource, readResource, readVersion, type StoredResource } from "../store/resource.ts";
-import { searchIn } from "./search-resources.ts";
+import { type NewResource, readResource, readVersion, referenceOf, type StoredResource } from "../store/resource.ts";
+import { thatIsThere } from "./read-resource.ts";
+import { searchIn, searchOptions } from "./search-resources.ts";
 import { searchset } from "./searchset.ts";
 import type { Service } from "./service.ts";
 import type { Placed } from "./transaction-place.ts";
@@ -47,7 +48,7 @@ function answerWrite(entry: TransactionEntry, done: Done, options: AnswerOptions
   // A conditional delete may stand for several resources: the first of them answers.
   const placed = done.placed.find((one) => one.at === entry.at);
   if (placed === undefined) throw new Error("an entry was not placed");
-  const reference = `${placed.type}/${placed.id}`;
+  const reference = referenceOf(placed);
   const stored = done.stored.get(reference);
   if (entry.method === "DELETE") return { status: "204 No Content", ...(stored && { etag: etagOf(stored) }) };
   const before = done.current.get(reference);
@@ -74,16 +75,16 @@ async function answerRead(
   const { type, id, version } = entry;
   const stored =
     version === undefined ? await readResource(session, type, id) : await readVersion(session, type, id, version);
-  const [kind, status] =
-    stored === undefined ? (["not-found", "404 Not Found"] as const) : (["deleted", "410 Gone"] as const);
-  if (stored === undefined || stored.deleted) {
-    const detail = stored === undefined ? `There is no ${type}/${id} here.` : `${type}/${id} has been deleted.`;
-    return { status, outcome: JSON.stringify(outcomeOf([{ kind, detail, at: `${entry.at}.request.url` }])) };
+  const found = thatIsThere(stored, referenceOf(entry));
+  if (!found.ok) {
+    const status = stored === undefined ? "404 Not Found" : "410 Gone";
+    const at = `${entry.at}.request.url`;
+    return { status, outcome: JSON.stringify(outcomeOf(found.refusals.map((one) => ({ ...one, at })))) };
   }
   return {
     status: "200 OK",
-    ...versionOf(stored, options.baseUrl),
-    ...(entry.method === "HEAD" ? {} : { body: stored.body }),
+    ...versionOf(found.value, options.baseUrl),
+    ...(entry.method === "HEAD" ? {} : { body: found.value.body }),
   };
 }
 
@@ -94,15 +95,13 @@ async function answerSearch(
   criteria: string,
   options: AnswerOptions,
 ): Promise<BundleOutcome> {
-  const { limits } = service;
   const types = [entry.type];
-  const query = parseSearch(service.definitions, types, [...new URLSearchParams(criteria)], {
-    handling: options.handling,
-    defaultCount: limits.defaultCount,
-    maxCount: limits.maxCount,
-    maxLinks: limits.maxLinks,
-    nowMs: service.now(),
-  });
+  const query = parseSearch(
+    service.definitions,
+    types,
+    [...new URLSearchParams(criteria)],
+    searchOptions(service, options.handling),
+  );
   if (!query.ok) throw new RefusedWrite(query.refusals.map((one) => ({ ...one, at: `${entry.at}.request.url` })));
   const answer = await searchIn(service, session, query.value);
   const body = searchset(query.value, answer, {

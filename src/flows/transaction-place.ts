@@ -2,10 +2,10 @@ import type { Refusal } from "../domain/result.ts";
 import { restfulUrl } from "../fhir/resolved-references.ts";
 import type { TransactionEntry } from "../fhir/transaction.ts";
 import type { TenantSession } from "../store/database.ts";
-import type { StoredResource } from "../store/resource.ts";
-import { matchCriteria, matchOne } from "./criteria.ts";
+import { referenceOf, type StoredResource } from "../store/resource.ts";
+import { matchAll, matchOne, matchToPatch } from "./criteria.ts";
 import type { Service } from "./service.ts";
-import { RefusedWrite } from "./write-in-tenant.ts";
+import { orRollBackAt, RefusedWrite } from "./write-in-tenant.ts";
 import { requireFree } from "./write-resource.ts";
 
 /** An entry with the id it works on settled. */
@@ -24,7 +24,7 @@ export async function placeEntries(
 ): Promise<Placed[]> {
   const twice = repeatedCriteria(entries);
   if (twice.length > 0) throw new RefusedWrite(twice);
-  const deleted = new Set(entries.filter((one) => one.method === "DELETE").map((one) => `${one.type}/${one.id}`));
+  const deleted = new Set(entries.filter((one) => one.method === "DELETE").map(referenceOf));
   // Criteria are locked in one order everywhere, so that two transactions at once do not wait for each other.
   const inLockOrder = entries.toSorted((a, b) =>
     criteriaOf(a) < criteriaOf(b) ? -1 : Number(criteriaOf(a) > criteriaOf(b)),
@@ -54,18 +54,18 @@ async function place(
   const text = method === "POST" ? entry.ifNoneExist : entry.criteria;
   if (text === undefined) return [entry];
   const at = `${entry.at}.request.${method === "POST" ? "ifNoneExist" : "url"}`;
-  if (method === "DELETE") return placeDeletion(service, session, { ...entry, criteria: text }, at);
-  const match = await matchOne(service, session, { type, text });
-  if (!match.ok) throw new RefusedWrite(match.refusals.map((one) => ({ ...one, at })));
+  const criteria = { type, text };
+  if (method === "DELETE") {
+    const all = orRollBackAt(await matchAll(service, session, criteria), at);
+    return all.length === 0 ? [{ ...entry, idle: true }] : all.map(({ id }) => ({ ...entry, id }));
+  }
+  if (method === "PATCH")
+    return [{ ...entry, id: orRollBackAt(await matchToPatch(service, session, criteria), at).id }];
+  const match = orRollBackAt(await matchOne(service, session, criteria), at);
   // Deletions come first: what this transaction deletes is not there for its creates.
-  const found = match.value && !deleted.has(`${type}/${match.value.id}`) ? match.value : undefined;
+  const found = match && !deleted.has(referenceOf(match)) ? match : undefined;
   if (method === "POST")
     return [found === undefined ? { ...entry, id: service.newId() } : { ...entry, id: found.id, existing: found }];
-  if (method === "PATCH") {
-    if (found !== undefined) return [{ ...entry, id: found.id }];
-    const detail = `No ${type} answers these criteria, so there is nothing to patch.`;
-    throw new RefusedWrite([{ kind: "not-found", detail, at, status: 404 }]);
-  }
   const given = entry.resource?.id;
   if (found !== undefined && given !== undefined && given !== found.id) {
     const detail = `The criteria find ${type}/${found.id}, the resource says it is "${given}". Send the same id, or none.`;
@@ -75,30 +75,12 @@ async function place(
   return [{ ...entry, id: found?.id ?? given ?? service.newId() }];
 }
 
-async function placeDeletion(
-  service: Service,
-  session: TenantSession,
-  entry: TransactionEntry & { readonly criteria: string },
-  at: string,
-): Promise<readonly Placed[]> {
-  const { maxDeleted } = service.limits;
-  const found = await matchCriteria(service, session, { type: entry.type, text: entry.criteria }, maxDeleted);
-  if (!found.ok) throw new RefusedWrite(found.refusals.map((one) => ({ ...one, at })));
-  if (found.value.length > maxDeleted) {
-    const detail = `More than ${maxDeleted} ${entry.type} resources answer these criteria. Delete fewer at once.`;
-    throw new RefusedWrite([{ kind: "multiple-matches", detail, at, status: 412 }]);
-  }
-  if (found.value.length === 0) return [{ ...entry, idle: true }];
-  return found.value.map(({ id }) => ({ ...entry, id }));
-}
-
 /** Two conditional entries with the same criteria would each act on what the other makes. */
 function repeatedCriteria(entries: readonly TransactionEntry[]): Refusal[] {
   const seen = new Set<string>();
   return entries.flatMap((entry) => {
-    const text = entry.method === "GET" || entry.method === "HEAD" ? undefined : (entry.ifNoneExist ?? entry.criteria);
-    if (text === undefined) return [];
-    const asked = `${entry.type}?${text}`;
+    const asked = entry.method === "GET" || entry.method === "HEAD" ? "" : criteriaOf(entry);
+    if (asked === "") return [];
     if (!seen.has(asked)) {
       seen.add(asked);
       return [];
@@ -118,7 +100,7 @@ function sameTarget(entries: readonly Placed[]): Refusal[] {
   };
   return entries.flatMap((entry) => {
     if (entry.method === "GET" || entry.method === "HEAD" || entry.idle === true) return [];
-    const target = `${entry.type}/${entry.id}`;
+    const target = referenceOf(entry);
     const { fullUrl } = entry;
     return [
       ...once(target, `${target} is written twice in one transaction. Write it once.`, `${entry.at}.request.url`),
@@ -141,7 +123,7 @@ export function linksOf(
   const targets = new Map(
     // A search, and a deletion that found nothing, stand for no resource.
     entries.flatMap((entry) =>
-      entry.fullUrl === undefined || entry.id === "" ? [] : [[entry.fullUrl, `${entry.type}/${entry.id}`]],
+      entry.fullUrl === undefined || entry.id === "" ? [] : [[entry.fullUrl, referenceOf(entry)]],
     ),
   );
   return (from) => {

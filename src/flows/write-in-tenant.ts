@@ -18,6 +18,11 @@ export function orRollBack<T>(result: Result<T>): T {
   throw new RefusedWrite(result.refusals);
 }
 
+/** The same for one entry of a Bundle, at which its refusals stand. */
+export function orRollBackAt<T>(result: Result<T>, at: string): T {
+  return result.ok ? result.value : orRollBack(refused(...result.refusals.map((one) => ({ ...one, at }))));
+}
+
 /** How often a write is tried that loses against others at the same moment. */
 const mostTries = 3;
 

@@ -3,8 +3,8 @@ import { accepted, type Refusal, type Result, refused } from "../domain/result.t
 import { readJson } from "../fhir/json.ts";
 import { checkResource } from "../fhir/resource-check.ts";
 import type { TenantSession } from "../store/database.ts";
-import { lockResources, type NewResource, type StoredResource } from "../store/resource.ts";
-import { commitWrites, type Write } from "./commit-writes.ts";
+import { lockResources, referenceOf, type StoredResource } from "../store/resource.ts";
+import { commitOne, type Write } from "./commit-writes.ts";
 import { matchOne } from "./criteria.ts";
 import type { Service } from "./service.ts";
 import { orRollBack, RefusedWrite, writeInTenant } from "./write-in-tenant.ts";
@@ -43,8 +43,8 @@ export async function createResource(
       const existing = orRollBack(await matchOne(service, session, { type, text: ifNoneExist }));
       if (existing !== undefined) return { stored: existing, created: false };
     }
-    const stored = await commitWrites(service, session, [{ type, id: service.newId(), ...read.value }], new Map());
-    return { stored: only(stored), created: true };
+    const stored = await commitOne(service, session, { type, id: service.newId(), ...read.value }, undefined);
+    return { stored, created: true };
   });
 }
 
@@ -96,12 +96,11 @@ async function saveVersion(
   read: Pick<Write, "resource" | "exact">,
 ): Promise<WrittenResource> {
   const { type, id } = target;
-  const [current] = await lockResources(session, [`${type}/${id}`]);
+  const [current] = await lockResources(session, [referenceOf(target)]);
   const stale = versionRefusal(target, current);
   if (stale !== undefined) throw new RefusedWrite([stale]);
-  const known = new Map(current === undefined ? [] : [[`${type}/${id}`, current]]);
-  const stored = await commitWrites(service, session, [{ type, id, ...read }], known);
-  return { stored: only(stored), created: current === undefined || current.deleted };
+  const stored = await commitOne(service, session, { type, id, ...read }, current);
+  return { stored, created: current === undefined || current.deleted };
 }
 
 /**
@@ -120,7 +119,7 @@ export function versionRefusal(
   target: { type: string; id: string; ifVersion?: number; ifAbsent?: boolean },
   current: StoredResource | undefined,
 ): Refusal | undefined {
-  const reference = `${target.type}/${target.id}`;
+  const reference = referenceOf(target);
   if (target.ifAbsent === true && current !== undefined && !current.deleted) {
     const detail = `${reference} is there already, at version ${current.version}, and If-None-Match: * asks for none.`;
     return { kind: "conflict", detail, status: 412 };
@@ -143,10 +142,4 @@ function readChecked(service: Service, type: string, text: string): Result<{ res
   const refusals = checkResource(service.definitions, json.value.value, type);
   if (refusals.length > 0) return refused(...refusals);
   return accepted({ resource: json.value.value as Resource, exact: json.value.exact });
-}
-
-function only(stored: readonly NewResource[]): NewResource {
-  const [first] = stored;
-  if (first === undefined) throw new Error("a write stored nothing");
-  return first;
 }

@@ -4,6 +4,7 @@ import { outcomeOf, type Refused } from "../fhir/outcome.ts";
 import { entriesOf, type SentEntry } from "../fhir/transaction.ts";
 import type { Doors } from "./doors.ts";
 import { answered } from "./fhir-answer.ts";
+import { preferenceOf } from "./fhir-request.ts";
 
 /** Header fields that stand in for the request of a batch entry. */
 const conditions = {
@@ -126,7 +127,7 @@ async function carryOut(request: FastifyRequest, asked: EntryRequest): Promise<B
 
 /** A write answers with its resource only where the client prefers that; a read always does. */
 function bodyOf(asked: EntryRequest, body: string, request: FastifyRequest): Pick<BundleOutcome, "body"> {
-  return reads(asked) || /return=representation/i.test(String(request.headers.prefer ?? "")) ? { body } : {};
+  return reads(asked) || preferenceOf(request).return === "representation" ? { body } : {};
 }
 
 function reads({ method, url }: EntryRequest): boolean {

@@ -5,7 +5,7 @@ import { patchWhere } from "../flows/patch-resource.ts";
 import { updateWhere } from "../flows/write-resource.ts";
 import type { Doors } from "./doors.ts";
 import { answered, fhirJson, sendWritten } from "./fhir-answer.ts";
-import { bodyText, contentTypeOf, patchText } from "./fhir-request.ts";
+import { addressParameters, bodyText, contentTypeOf, patchText } from "./fhir-request.ts";
 import { conditionsOf } from "./instance-routes.ts";
 
 interface OfType {
@@ -21,7 +21,7 @@ export function conditionalRoutes(app: FastifyInstance, doors: Doors): void {
     return sendWritten(doors, request, reply, answered(written));
   });
   app.patch<OfType>("/:type", async (request, reply) => {
-    const { text } = patchText(request, maxBodyBytes);
+    const text = patchText(request, maxBodyBytes);
     const written = await patchWhere(service, request.tenantId, targetOf(request), contentTypeOf(request), text);
     return sendWritten(doors, request, reply, answered(written));
   });
@@ -35,9 +35,8 @@ export function conditionalRoutes(app: FastifyInstance, doors: Doors): void {
 }
 
 function targetOf(request: FastifyRequest<OfType>) {
-  const query = request.url.indexOf("?");
-  const asked = [...new URLSearchParams(query < 0 ? "" : request.url.slice(query + 1))];
   // How to answer is no part of what is meant.
-  const criteria = new URLSearchParams(asked.filter(([name]) => name !== "_format" && name !== "_pretty"));
+  const asked = addressParameters(request).filter(([name]) => name !== "_format" && name !== "_pretty");
+  const criteria = new URLSearchParams(asked);
   return { type: request.params.type, criteria: criteria.toString(), ...conditionsOf(request) };
 }

@@ -3,6 +3,7 @@ import type { Socket } from "node:net";
 import type { FastifyInstance, FastifyReply, FastifyRequest } from "fastify";
 import { hasZodFastifySchemaValidationErrors } from "fastify-type-provider-zod";
 import { outcomeOf, type Refused, statusOf } from "../fhir/outcome.ts";
+import { acceptPatch } from "../fhir/patch/patch.ts";
 import { knownRefusal, retryAfterSeconds } from "./known-errors.ts";
 
 /** A refusal on its way out of a door. */
@@ -77,7 +78,7 @@ function sayWhatIsTaken(reply: FastifyReply): void {
   const fhir = "application/fhir+json, application/json, text/json";
   reply.header("Accept-Encoding", "gzip");
   if (!/^\/fhir(\/|$)/.test(path)) reply.header("Accept", "application/json, text/csv, application/gzip");
-  else if (method === "PATCH") reply.header("Accept-Patch", "application/json-patch+json, application/fhir+json");
+  else if (method === "PATCH") reply.header("Accept-Patch", acceptPatch);
   else reply.header("Accept", path.endsWith("/_search") ? "application/x-www-form-urlencoded" : fhir);
 }
 

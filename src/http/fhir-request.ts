@@ -36,18 +36,13 @@ export function bodyText(request: FastifyRequest, maxBytes: number): string {
   return someText(request, maxBytes, "Send one FHIR resource as JSON.");
 }
 
-/** A patch and its kind, told by its media type (https://hl7.org/fhir/R4/http.html#patch): a JSON Patch, or a Parameters resource. */
-export function patchText(
-  request: FastifyRequest,
-  maxBytes: number,
-): { readonly kind: "json-patch" | "fhirpath"; readonly text: string } {
-  const type = contentTypeOf(request);
-  if (type === formType) {
+/** The text of a patch: a JSON Patch, or a Parameters resource, as the media type says (https://hl7.org/fhir/R4/http.html#patch). */
+export function patchText(request: FastifyRequest, maxBytes: number): string {
+  if (contentTypeOf(request) === formType) {
     const detail = `A patch is sent as ${patchType}, or as Parameters in application/fhir+json.`;
     refuse({ kind: "not-supported", detail, status: 415 });
   }
-  const text = someText(request, maxBytes, "Send a JSON Patch, or a Parameters resource.");
-  return { kind: type === patchType ? "json-patch" : "fhirpath", text };
+  return someText(request, maxBytes, "Send a JSON Patch, or a Parameters resource.");
 }
 
 function someText(request: FastifyRequest, maxBytes: number, whatToSend: string): string {
@@ -75,6 +70,12 @@ function plainText(request: FastifyRequest, maxBytes: number): string {
   } catch {
     return refuse({ kind: "structure", detail: "The body is not UTF-8.", status: 400 });
   }
+}
+
+/** Parameters of the address in their order, each as often as it stands there. */
+export function addressParameters(request: FastifyRequest): [name: string, value: string][] {
+  const query = request.url.indexOf("?");
+  return query < 0 ? [] : [...new URLSearchParams(request.url.slice(query + 1))];
 }
 
 /** One value of a parameter in the address; the first where there are several. */
@@ -174,28 +175,27 @@ const returns = ["minimal", "representation", "OperationOutcome"] as const;
 
 /** What the client prefers (https://hl7.org/fhir/R4/http.html#ops); preferences that are not known here count for nothing (RFC 7240, 2). */
 export function preferenceOf(request: FastifyRequest): {
-  readonly return: (typeof returns)[number];
+  /** Absent where nothing is preferred: then a single write answers with the resource, a Bundle with as little as it may. */
+  readonly return?: (typeof returns)[number];
   readonly handling: "strict" | "lenient";
 } {
   // Several header lines are one list; of a preference that stands twice the first counts.
   const list = splitUnquoted([request.headers.prefer ?? ""].flat().join(","), ",");
   const pairs = list.map((one) => pairOf(splitUnquoted(one, ";")[0] ?? ""));
   const preferred = (name: string) => pairs.find(([known]) => known === name)?.[1].toLowerCase();
-  const wanted = preferred("return");
+  const wanted = returns.find((one) => one.toLowerCase() === preferred("return"));
   return {
-    return: returns.find((one) => one.toLowerCase() === wanted) ?? "representation",
+    ...(wanted === undefined ? {} : { return: wanted }),
     handling: preferred("handling") === "strict" ? "strict" : "lenient",
   };
 }
 
 /** Query parameters in their order, from the address and, for a POST search, from the form. */
 export function searchParameters(request: FastifyRequest, maxBytes: number): [string, string][] {
-  const query = request.url.indexOf("?");
-  const inAddress = query < 0 ? [] : [...new URLSearchParams(request.url.slice(query + 1))];
   const form = plainText(request, maxBytes);
   // Read as something else, the body would be ignored and everything found.
   if (form !== "" && contentTypeOf(request) !== formType) {
     refuse({ kind: "not-supported", detail: `A search is sent as ${formType}.`, status: 415 });
   }
-  return [...inAddress, ...new URLSearchParams(form)];
+  return [...addressParameters(request), ...new URLSearchParams(form)];
 }

@@ -61,7 +61,9 @@ function sendCapabilities(doors: Doors, request: FastifyRequest, reply: FastifyR
 
 /** Refuses types that are switched off and operations that nobody here answers, before anything else is looked at. */
 function requireKnown(doors: Doors, request: FastifyRequest): void {
-  const { type, id, member } = request.params as { type?: string; id?: string; member?: string };
+  const { id, member, ...named } = request.params as { type?: string; id?: string; member?: string };
+  // Operations of one type name it in their address.
+  const type = named.type ?? /^\/fhir\/([A-Z]\w+)\//.exec(request.routeOptions.url ?? "")?.[1];
   const operation = [type, id, member].find((part) => part?.startsWith("$"));
   if (operation !== undefined) {
     const detail = `There is no operation ${operation.slice(0, 64)} at this address. /metadata lists those that are.`;
@@ -88,7 +90,7 @@ async function transaction(
   const answer = await transact(doors.service, tenantId, bundle, {
     baseUrl: fhirBase(doors, request),
     // A response names every version it made; the resources come with it where they are asked for.
-    prefer: /return=/i.test(String(request.headers.prefer ?? "")) ? prefer : "minimal",
+    prefer: prefer ?? "minimal",
     handling,
     cursorAt: (path, types, sort, place) => doors.cursors.write(["fhir", tenantId, path, types, sort], place),
   });

@@ -6,7 +6,7 @@ import { subsetText } from "../fhir/subset.ts";
 import { type HistoryCursor, history } from "../flows/history.ts";
 import type { Doors } from "./doors.ts";
 import { answered, fhirBase, fhirJson } from "./fhir-answer.ts";
-import { preferenceOf } from "./fhir-request.ts";
+import { addressParameters, preferenceOf } from "./fhir-request.ts";
 
 /** Histories of a resource, a type and everything (https://hl7.org/fhir/R4/http.html#history). */
 export function historyRoutes(app: FastifyInstance, doors: Doors): void {
@@ -30,8 +30,7 @@ async function sendHistory(
   scope: HistoryScope,
   path: string,
 ): Promise<FastifyReply> {
-  const asked = request.url.indexOf("?");
-  const params = asked < 0 ? [] : [...new URLSearchParams(request.url.slice(asked + 1))];
+  const params = addressParameters(request);
   const { defaultCount, maxCount } = doors.service.limits;
   const { handling } = preferenceOf(request);
   const query = answered(parseHistory(params, { handling, defaultCount, maxCount }));

@@ -45,7 +45,7 @@ export function instanceRoutes(app: FastifyInstance, doors: Doors): void {
   });
   app.patch<{ Params: Target }>("/:type/:id", async (request, reply) => {
     const target = { ...request.params, ...conditionsOf(request) };
-    const { text } = patchText(request, maxBodyBytes);
+    const text = patchText(request, maxBodyBytes);
     const written = await patchResource(service, request.tenantId, target, contentTypeOf(request), text);
     return sendWritten(doors, request, reply, answered(written));
   });

@@ -1,11 +1,10 @@
 import type { FastifyInstance, FastifyReply, FastifyRequest } from "fastify";
 import { readLastn } from "../fhir/lastn.ts";
 import { primitiveParameters } from "../fhir/parameters.ts";
-import { unknownType } from "../fhir/resource-check.ts";
 import { lastn } from "../flows/lastn.ts";
+import { searchOptions } from "../flows/search-resources.ts";
 import { searchset } from "../flows/searchset.ts";
 import type { Doors } from "./doors.ts";
-import { RefusedRequest } from "./errors.ts";
 import { answered, fhirBase, fhirJson } from "./fhir-answer.ts";
 import { contentTypeOf, preferenceOf, searchParameters } from "./fhir-request.ts";
 import { operationInput } from "./operation-input.ts";
@@ -25,16 +24,8 @@ export function lastnRoutes(app: FastifyInstance, doors: Doors): void {
 
 async function sendLast(doors: Doors, request: FastifyRequest, reply: FastifyReply): Promise<FastifyReply> {
   const { service } = doors;
-  if (!service.definitions.has("Observation")) throw new RefusedRequest([unknownType("Observation")]);
-  const query = answered(
-    readLastn(service.definitions, parametersOf(doors, request), {
-      handling: preferenceOf(request).handling,
-      defaultCount: service.limits.defaultCount,
-      maxCount: service.limits.maxCount,
-      maxLinks: service.limits.maxLinks,
-      nowMs: service.now(),
-    }),
-  );
+  const options = searchOptions(service, preferenceOf(request).handling);
+  const query = answered(readLastn(service.definitions, parametersOf(doors, request), options));
   const answer = answered(await lastn(service, request.tenantId, query));
   const text = searchset(query.search, answer, { base: fhirBase(doors, request), path, cursorAt: noPages });
   return reply.type(fhirJson).send(text);

@@ -1,10 +1,8 @@
 import type { FastifyInstance } from "fastify";
 import { readMatchRequest } from "../fhir/match-request.ts";
 import { matchBundleText } from "../fhir/patient-match.ts";
-import { unknownType } from "../fhir/resource-check.ts";
 import { matchPatient } from "../flows/match-patient.ts";
 import type { Doors } from "./doors.ts";
-import { RefusedRequest } from "./errors.ts";
 import { answered, fhirBase, fhirJson } from "./fhir-answer.ts";
 import { bodyText } from "./fhir-request.ts";
 import { refuseOtherMethods } from "./other-methods.ts";
@@ -13,7 +11,6 @@ import { refuseOtherMethods } from "./other-methods.ts";
 export function matchRoutes(app: FastifyInstance, doors: Doors): void {
   app.post("/Patient/$match", async (request, reply) => {
     const { definitions } = doors.service;
-    if (!definitions.has("Patient")) throw new RefusedRequest([unknownType("Patient")]);
     const asked = answered(readMatchRequest(definitions, bodyText(request, doors.maxBodyBytes)));
     const { matches, notes, total } = answered(await matchPatient(doors.service, request.tenantId, asked));
     return reply.type(fhirJson).send(matchBundleText(fhirBase(doors, request), matches, notes, total));

@@ -3,7 +3,7 @@ import { patientCompartmentParameters } from "../fhir/compartment.ts";
 import { unknownType } from "../fhir/resource-check.ts";
 import { parseSearch } from "../fhir/search/parse.ts";
 import type { SearchQuery } from "../fhir/search/query.ts";
-import { search } from "../flows/search-resources.ts";
+import { search, searchOptions } from "../flows/search-resources.ts";
 import { searchset } from "../flows/searchset.ts";
 import type { Doors } from "./doors.ts";
 import { RefusedRequest } from "./errors.ts";
@@ -70,11 +70,7 @@ async function searchRoute(
   const asked = searchParameters(request, doors.maxBodyBytes);
   const { types, params } = typesOf(doors, place, asked);
   const parsed = parseSearch(service.definitions, types, params, {
-    handling: preferenceOf(request).handling,
-    defaultCount: service.limits.defaultCount,
-    maxCount: service.limits.maxCount,
-    maxLinks: service.limits.maxLinks,
-    nowMs: service.now(),
+    ...searchOptions(service, preferenceOf(request).handling),
     ...(place.patientId === undefined ? {} : { patientId: place.patientId }),
   });
   const read = answered(parsed);

@@ -1,6 +1,6 @@
 import type { PatientRecord, Supporting } from "../fhir/everything.ts";
 import { instant, type TenantSession } from "./database.ts";
-import type { StoredResource } from "./resource.ts";
+import { type StoredResource, storedColumns } from "./resource.ts";
 
 /** Where a page ended: the patient itself has rank 0 and comes first, everything else rank 1. */
 export type RecordPlace = readonly [rank: number, type: string, id: string];
@@ -25,7 +25,7 @@ export interface RecordPage {
 
 type PageRow = StoredResource & { readonly patientDeleted: boolean; readonly rank: number | null };
 
-const columns = `type, id, version, last_updated as "lastUpdatedMs", deleted, body`;
+const columns = storedColumns("r");
 
 // The hot column's index and that of the terms are joined by OR, so that each row comes once, however many ways it belongs to
 // the patient. A resource without a clinical date is in every range of dates: nobody can say that it lies outside.
@@ -42,7 +42,7 @@ const pageStatement = `with subject as (
       and (case when r.type = 'Patient' and r.id = $2 then 0 else 1 end, r.type, r.id) > ($9::int, $10::text, $11::text)
     order by 1, r.type, r.id limit $12
   )
-  select s.deleted as "patientDeleted", p.rank, p.type, p.id, p.version, p.last_updated as "lastUpdatedMs", p.deleted, p.body
+  select s.deleted as "patientDeleted", p.rank, ${storedColumns("p")}
   from subject s left join page p on not s.deleted order by p.rank, p.type, p.id`;
 
 /** One page of a patient's record in one statement; "unknown" when there never was such a patient, "deleted" when there is no longer. */
@@ -85,10 +85,10 @@ export async function readSupporting(
   if (supporting.references.length === 0 && supporting.terms.length === 0) return [];
   const pairs = supporting.references.map((reference) => reference.split("/"));
   const found = await session.query<StoredResource>(
-    `(select ${columns} from resource join unnest($2::text[], $3::text[]) as wanted(type, id) using (type, id)
+    `(select ${columns} from resource r join unnest($2::text[], $3::text[]) as wanted(type, id) using (type, id)
        where tenant_id = $1 and not deleted order by type, id limit $5)
      union all
-     (select ${columns} from resource
+     (select ${columns} from resource r
        where tenant_id = $1 and type = 'Questionnaire' and not deleted and terms && $4::bigint[] order by id limit $5)`,
     [session.tenantId, pairs.map(([type]) => type), pairs.map(([, id]) => id), supporting.terms, limit + 1],
   );

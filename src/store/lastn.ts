@@ -1,6 +1,6 @@
 import type { Branch } from "../fhir/search/query.ts";
 import type { TenantSession } from "./database.ts";
-import type { StoredResource } from "./resource.ts";
+import { type StoredResource, storedColumns } from "./resource.ts";
 import { newBinder, searchConditions } from "./search-conditions.ts";
 
 // A group's keys are its codings as system and code, or the text where there is no coding: 'a' with 'a' and 'c' is one group,
@@ -34,7 +34,7 @@ const statement = (
   ), newest as (
     select id, started_at from ranked where place <= ${max} order by started_at desc nulls last, id limit ${limit}
   )
-  select r.type, r.id, r.version, r.last_updated as "lastUpdatedMs", r.deleted, r.body
+  select ${storedColumns("r")}
   from newest join resource r on r.tenant_id = ${tenant} and r.type = 'Observation' and r.id = newest.id
   order by newest.started_at desc nulls last, newest.id`;
 

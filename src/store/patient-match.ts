@@ -1,6 +1,6 @@
 import type { MatchKeys } from "../fhir/match-keys.ts";
 import { instant, type TenantSession } from "./database.ts";
-import type { StoredResource } from "./resource.ts";
+import { type StoredResource, storedColumns } from "./resource.ts";
 
 /** Candidates for a match: at most the number asked for; `more` says that there are others. */
 export interface MatchCandidates {
@@ -36,7 +36,7 @@ const statement = `with wanted_day as (
   ), ranked as (
     select id, min(rank) as rank from found group by id
   )
-  select r.type, r.id, r.version, r.last_updated as "lastUpdatedMs", r.deleted, r.body
+  select ${storedColumns("r")}
   from ranked join resource r on r.tenant_id = $1 and r.type = 'Patient' and r.id = ranked.id
   where not r.deleted order by ranked.rank, r.id limit $11`;
 

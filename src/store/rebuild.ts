@@ -1,7 +1,7 @@
 import type { IndexValues } from "../fhir/search/index-values.ts";
 import { instant, type TenantSession } from "./database.ts";
 import { factTables } from "./fact-tables.ts";
-import { placesColumn, placeTermsColumn, type StoredResource } from "./resource.ts";
+import { placesColumn, placeTermsColumn, type StoredResource, storedColumns } from "./resource.ts";
 
 /** Removes the facts and the index rows of one tenant; the resources and what arrived stay. */
 export async function clearDerived(session: TenantSession): Promise<void> {
@@ -26,7 +26,7 @@ export async function currentResources(
   count: number,
 ): Promise<StoredResource[]> {
   return session.query<StoredResource>(
-    `select type, id, version, last_updated as "lastUpdatedMs", deleted, body from resource
+    `select ${storedColumns("r")} from resource r
      where tenant_id = $1 and type = $2 and id > $3 and not deleted order by id limit $4`,
     [session.tenantId, type, afterId, count],
   );

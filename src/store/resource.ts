@@ -26,7 +26,25 @@ export function isRetryable(error: unknown): boolean {
   );
 }
 
-const columns = `type, id, version, last_updated as "lastUpdatedMs", deleted, body`;
+/** What a statement selects of a resource to answer StoredResource; `row` is the alias of its table. */
+export function storedColumns(row: string): string {
+  const of = (column: string) => `${row}.${column}`;
+  return [
+    of("type"),
+    of("id"),
+    of("version"),
+    `${of("last_updated")} as "lastUpdatedMs"`,
+    of("deleted"),
+    of("body"),
+  ].join(", ");
+}
+
+/** `Type/id`, by which resources point to each other. */
+export function referenceOf({ type, id }: Pick<StoredResource, "type" | "id">): string {
+  return `${type}/${id}`;
+}
+
+const columns = storedColumns("r");
 
 /** The current version, deleted ones included; undefined when there never was one. */
 export async function readResource(
@@ -35,7 +53,7 @@ export async function readResource(
   id: string,
 ): Promise<StoredResource | undefined> {
   const rows = await session.query<StoredResource>(
-    `select ${columns} from resource where tenant_id = $1 and type = $2 and id = $3`,
+    `select ${columns} from resource r where tenant_id = $1 and type = $2 and id = $3`,
     [session.tenantId, type, id],
   );
   return rows[0];
@@ -50,7 +68,7 @@ export async function readVersion(
 ): Promise<StoredResource | undefined> {
   const where = "where tenant_id = $1 and type = $2 and id = $3 and version = $4";
   const rows = await session.query<StoredResource>(
-    `select ${columns} from resource ${where} union all select ${columns} from resource_version ${where} limit 1`,
+    `select ${columns} from resource r ${where} union all select ${columns} from resource_version r ${where} limit 1`,
     [session.tenantId, type, id, version],
   );
   return rows[0];
@@ -61,7 +79,7 @@ export async function readMany(session: TenantSession, references: readonly stri
   if (references.length === 0) return [];
   const { types, ids } = split(references);
   return session.query<StoredResource>(
-    `select ${columns} from resource join unnest($2::text[], $3::text[]) as wanted(type, id) using (type, id)
+    `select ${columns} from resource r join unnest($2::text[], $3::text[]) as wanted(type, id) using (type, id)
      where tenant_id = $1 and not deleted order by type, id`,
     [session.tenantId, types, ids],
   );
@@ -72,8 +90,8 @@ export async function lockResources(session: TenantSession, references: readonly
   if (references.length === 0) return [];
   const { types, ids } = split(references);
   return session.query<StoredResource>(
-    `select ${columns} from resource join unnest($2::text[], $3::text[]) as wanted(type, id) using (type, id)
-     where tenant_id = $1 order by type, id for update of resource`,
+    `select ${columns} from resource r join unnest($2::text[], $3::text[]) as wanted(type, id) using (type, id)
+     where tenant_id = $1 order by type, id for update of r`,
     [session.tenantId, types, ids],
   );
 }

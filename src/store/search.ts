@@ -1,6 +1,6 @@
 import type { SearchQuery, SortKey } from "../fhir/search/query.ts";
 import type { TenantSession } from "./database.ts";
-import type { StoredResource } from "./resource.ts";
+import { type StoredResource, storedColumns } from "./resource.ts";
 import { type Binder, newBinder, searchConditions } from "./search-conditions.ts";
 
 /** One match, with the values of the sort keys that a next page starts from. */
@@ -25,7 +25,7 @@ export async function searchResources(session: TenantSession, query: SearchQuery
   const after = query.after ? `and (${afterCondition(query.sort, sortTexts, query.after, binder)})` : "";
   const order = query.sort.map((key, i) => `${sortTexts[i]} ${key.descending ? "desc" : "asc"} nulls last`).join(", ");
   const rows = await session.query<StoredResource & { sortValues: (string | null)[] }>(
-    `select r.type, r.id, r.version, r.last_updated as "lastUpdatedMs", r.deleted, r.body,
+    `select ${storedColumns("r")},
        array[${sortTexts.map((text) => `(${text})::text`).join(", ")}] as "sortValues"
      from resource r where ${where} ${after} order by ${order} limit ${binder.bind(query.count + 1, "int")}`,
     values,
@@ -50,7 +50,7 @@ export async function resourcesWithTerms(
     ({ type, terms }) => `(r.type = ${binder.bind(type, "text")} and r.terms && ${binder.bind(terms, "bigint[]")})`,
   );
   return session.query<StoredResource>(
-    `select r.type, r.id, r.version, r.last_updated as "lastUpdatedMs", r.deleted, r.body from resource r
+    `select ${storedColumns("r")} from resource r
      where r.tenant_id = ${binder.bind(session.tenantId, "int")} and not r.deleted and (${branches.join(" or ")})
      order by r.type, r.id limit ${binder.bind(limit, "int")}`,
     values,

@@ -92,3 +92,24 @@ test("every answer bears the request's id and is UTF-8", async () => {
     expect(answer.headers["content-type"]).toBe("application/fhir+json; charset=utf-8");
   }
 });
+
+// Section "read": a type that is not supported is answered with 404, in its operations as well.
+test("the operations of a type that is switched off answer 404 and say so", async () => {
+  const few = await testApp("2026-03-10T12:00:00.500Z", { types: ["Device"] });
+  try {
+    for (const [method, url, type] of [
+      ["POST", "/fhir/Patient/$match", "Patient"],
+      ["GET", "/fhir/Patient/p/$everything", "Patient"],
+      ["GET", "/fhir/Observation/$lastn?patient=p&code=c", "Observation"],
+      ["GET", "/fhir/ValueSet/$expand?url=urn:x", "ValueSet"],
+      ["GET", "/fhir/CodeSystem/$lookup?system=urn:x&code=c", "CodeSystem"],
+    ] as const) {
+      const answer = await few.app.inject({ method, url, headers: { authorization: few.headers.authorization } });
+      const { code, details } = answer.json().issue[0];
+      expect([url, answer.statusCode, code]).toEqual([url, 404, "not-supported"]);
+      expect(details.text).toContain(`"${type}"`);
+    }
+  } finally {
+    await few.close();
+  }
+});

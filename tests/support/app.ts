@@ -24,6 +24,7 @@ export async function testApp(
     limits?: Partial<Limits>;
     referencePolicy?: "check" | "accept";
     ownBase?: string;
+    types?: readonly string[];
   } = {},
 ): Promise<TestApp> {
   const { limits, maxBodyBytes, ...policy } = options;

@@ -20,7 +20,7 @@ export interface TestService {
 /** Opens a fresh database with one tenant and a service whose ids count upwards. */
 export async function testService(
   nowIso: string,
-  options: { referencePolicy?: "check" | "accept"; ownBase?: string } = {},
+  options: { referencePolicy?: "check" | "accept"; ownBase?: string; types?: readonly string[] } = {},
 ): Promise<TestService> {
   const { connectionString, drop } = await testDatabase();
   const database = openDatabase(connectionString);
@@ -31,7 +31,7 @@ export async function testService(
   const service: Service = {
     database,
     definitions: createDefinitions({
-      types: "default",
+      types: options.types ?? "default",
       profiles: ownProfileResources,
       ...(options.ownBase === undefined ? {} : { ownBase: options.ownBase }),
     }),
