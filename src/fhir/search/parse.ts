@@ -20,6 +20,14 @@ export interface ParseOptions {
   readonly patientId?: string;
 }
 
+/** What reading one parameter needs and adds to. */
+interface Reading {
+  readonly definitions: Definitions;
+  readonly types: readonly string[];
+  readonly options: ParseOptions;
+  readonly draft: Draft;
+}
+
 interface Draft {
   /** Clauses of each type searched, in the order of the types. */
   clauses: Clause[][];
@@ -71,9 +79,10 @@ export function parseSearch(
     used: [],
     ignored: [],
   };
+  const reading = { definitions, types, options, draft };
   const refusals = params
     .filter(([name]) => !doorParameters.has(name))
-    .flatMap(([name, value]) => readOne(definitions, types, name, value, draft, options));
+    .flatMap(([name, value]) => readOne(reading, name, value));
   if (draft.summary === "text" && draft.inclusions.length > 0)
     refusals.push(...bad("_summary", "_summary=text cannot be asked for together with _include or _revinclude."));
   return refusals.length > 0 ? refused(...refusals) : accepted(queryOf(types, draft));
@@ -110,15 +119,9 @@ function branchesOf(types: readonly string[], clauses: readonly (readonly Clause
 }
 
 /** Reads one parameter into the draft; what it refuses is the answer. */
-function readOne(
-  definitions: Definitions,
-  types: readonly string[],
-  name: string,
-  value: string,
-  draft: Draft,
-  options: ParseOptions,
-): readonly Refusal[] {
-  const answer = readControl(definitions, types, name, value, draft, options);
+function readOne(reading: Reading, name: string, value: string): readonly Refusal[] {
+  const { definitions, types, draft, options } = reading;
+  const answer = readControl(reading, name, value);
   if (answer === "unknown") {
     const reason = unknownReason(definitions, types, name);
     if (options.handling === "strict") return [{ kind: "not-supported", detail: reason, at: name, status: 400 }];
@@ -131,14 +134,8 @@ function readOne(
 
 type Answer = undefined | "unknown" | readonly Refusal[];
 
-function readParameter(
-  definitions: Definitions,
-  types: readonly string[],
-  name: string,
-  value: string,
-  draft: Draft,
-  options: ParseOptions,
-): Answer {
+function readParameter(reading: Reading, name: string, value: string): Answer {
+  const { definitions, types, draft, options } = reading;
   const context = { definitions, nowMs: options.nowMs, linksLeft: options.maxLinks };
   const clauses: Clause[] = [];
   for (const type of types) {
@@ -153,14 +150,8 @@ function readParameter(
   return undefined;
 }
 
-function readControl(
-  definitions: Definitions,
-  types: readonly string[],
-  name: string,
-  value: string,
-  draft: Draft,
-  options: ParseOptions,
-): Answer {
+function readControl(reading: Reading, name: string, value: string): Answer {
+  const { definitions, types, draft, options } = reading;
   switch (name) {
     case "_count":
       if (!/^\d{1,9}$/.test(value)) return bad(name, "_count is a whole number.");
@@ -200,7 +191,7 @@ function readControl(
       return undefined;
     }
     default:
-      return Object.hasOwn(leftOut, name) ? "unknown" : readParameter(definitions, types, name, value, draft, options);
+      return Object.hasOwn(leftOut, name) ? "unknown" : readParameter(reading, name, value);
   }
 }
 
