@@ -133,8 +133,6 @@ async function start(): Promise<void> {
     startedIso: new Date(service.now()).toISOString(),
     isReady: () => isReady(store.database),
   };
-  const published = await publishDefinitions(service);
-  if (published > 0) say(`Published ${published} definitions of our own (profiles, code systems, search parameters).`);
   const app = await buildApp(doors, log);
   const worker =
     config.WORKER_CONCURRENCY === 0
@@ -149,14 +147,31 @@ async function start(): Promise<void> {
             else log.debug({ worker }, "job");
           },
         });
+  let publishing: Promise<void> | undefined;
   stopOnSignal(log, async () => {
     await app.close();
+    await publishing;
     await worker?.stop();
     await store.close();
   });
   await listen(app, config);
   await greet(app, config, demo?.token);
+  // Only now: building them takes a second, and nobody who asks for a patient should wait for that.
+  publishing = publish(service, log);
   if (doors.tokens.size === 0) say("\nNobody can come in yet: no ACCESS_TOKENS are configured and no demo is played.");
+}
+
+/** Serves our own definitions from every tenant; what goes wrong with that keeps nobody from their patients. */
+async function publish(service: Service, log: Logger): Promise<void> {
+  try {
+    const published = await publishDefinitions(service);
+    if (published > 0) log.info({ published }, "stored our own definitions with every tenant");
+  } catch (error) {
+    log.error(
+      { code: (error as { code?: string }).code },
+      "our own definitions could not be stored; the next start tries again",
+    );
+  }
 }
 
 async function listen(app: FastifyInstance, config: Config): Promise<void> {
