@@ -14,6 +14,7 @@ import { startEmbeddedPostgres } from "../../src/store/embedded-postgres.ts";
 import { migrate } from "../../src/store/migrate.ts";
 import { measureSearchPlans } from "./search-plans.ts";
 import { measureUploads } from "./upload.ts";
+import { measureValidation } from "./validation.ts";
 
 const { values } = parseArgs({
   options: {
@@ -37,7 +38,8 @@ try {
     if (values.plans === undefined) {
       const result = await measureUploads(address.href, size);
       console.table(result.table);
-      console.log(JSON.stringify({ ...size, ...result.figures }));
+      const sessionMs = await measureValidation();
+      console.log(JSON.stringify({ ...size, ...result.figures, sessionMs }));
     } else console.table(await measureSearchPlans(address.href, Number(values.plans)));
   } finally {
     await onServer(server, `drop database ${name} with (force)`);
