@@ -259,7 +259,8 @@ async function startInProcess(rest: string): Promise<Service> {
     import { Client } from "pg";
     import { startEmbeddedPostgres } from ${JSON.stringify(new URL("../../src/store/embedded-postgres.ts", import.meta.url).href)};
     const server = await startEmbeddedPostgres({ dataFolder: ${JSON.stringify(dataFolder)} });
-    console.log(server.connectionString);
+    // Said only once the script below has set its handlers: the test sends its signal on hearing this.
+    setImmediate(() => console.log(server.connectionString));
     ${rest}`;
   const child = spawn(process.execPath, ["--input-type=module", "--eval", script], {
     stdio: ["pipe", "pipe", "inherit"],
