@@ -15,6 +15,9 @@ export const findingTask = pgTable(
     episode: integer("episode").notNull(),
     status: text("status").notNull(),
     severity: text("severity").notNull(),
+    priority: text("priority"),
+    servicePriority: text("service_priority"),
+    dueDay: date("due_day"),
     evidenceDigest: text("evidence_digest").notNull(),
     closedAt: instant("closed_at"),
     closedBy: text("closed_by"),
@@ -27,6 +30,27 @@ export const findingTask = pgTable(
     uniqueIndex("finding_task_one_open").on(t.tenantId, t.patientId, t.rule, t.subject).where(sql`open`),
     index("finding_task_patient").on(t.tenantId, t.patientId, t.rule, t.subject),
   ],
+);
+
+/**
+ * What a tenant, or one plan of it, has set instead of the defaults: each change is a version, and none is ever changed,
+ * so that a finding of any day can be traced to the numbers it was made with.
+ */
+export const thresholdSetting = pgTable(
+  "threshold_setting",
+  {
+    tenantId: tenant(),
+    /** id of the CarePlan; empty for the tenant's own. */
+    planId: id("plan_id"),
+    version: integer("version").notNull(),
+    setAt: instant("set_at").notNull(),
+    /** Who set it, and why, in their own words. */
+    setBy: text("set_by"),
+    note: text("note"),
+    /** The values that differ, each with where it comes from: `{ name: { value, source } }`. */
+    settings: jsonb("settings").notNull(),
+  },
+  (t) => [primaryKey({ columns: [t.tenantId, t.planId, t.version] })],
 );
 
 /** One row per patient, written by each review: the caseload is read from here in one statement. */
@@ -49,6 +73,8 @@ export const patientSummary = pgTable(
     coveredUntil: instant("covered_until"),
     nextPartDueDay: date("next_part_due_day"),
     nextPartKind: text("next_part_kind"),
+    /** What the next 90 days need for the parts: `[{kind, day}]`. */
+    partNeeds: jsonb("part_needs").notNull().default([]),
   },
   (t) => [
     primaryKey({ columns: [t.tenantId, t.patientId] }),

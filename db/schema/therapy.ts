@@ -63,6 +63,9 @@ export const deviceUse = pgTable(
     startedAt: instant("started_at").notNull(),
     endedAt: instant("ended_at"),
     onHold: boolean("on_hold").notNull(),
+    /** Of a part: the day it was reported soiled or damaged, and the last day it was checked. */
+    soiledDay: date("soiled_day"),
+    checkedDay: date("checked_day"),
   },
   (t) => [
     primaryKey({ columns: [t.tenantId, t.useId] }),
@@ -101,6 +104,7 @@ export const therapySession = pgTable(
     setPauseSeconds: doublePrecision("set_pause_seconds"),
     achievedInsufflationPressure: doublePrecision("achieved_insufflation_pressure_cmh2o").array(),
     achievedExsufflationPressure: doublePrecision("achieved_exsufflation_pressure_cmh2o").array(),
+    cyclesShortOfPressure: integer("cycles_short_of_pressure"),
     insufflatedVolume: doublePrecision("insufflated_volume_ml"),
     peakCoughFlow: doublePrecision("peak_cough_flow_l_per_min"),
     leak: doublePrecision("leak_l_per_min"),
@@ -132,7 +136,43 @@ export const coverage = pgTable(
   ],
 );
 
-/** Plans, profiles, contraindications and absences: few rows a patient, always read together, kept as the domain record. */
+/** Alerts that devices recorded, under the person who had the device then. */
+export const deviceAlert = pgTable(
+  "device_alert",
+  {
+    tenantId: tenant(),
+    observationId: id("observation_id"),
+    patientId: id("patient_id"),
+    deviceId: id("device_id"),
+    code: text("code").notNull(),
+    at: instant("at").notNull(),
+    localDay: date("local_day").notNull(),
+  },
+  (t) => [
+    primaryKey({ columns: [t.tenantId, t.observationId] }),
+    // "Which alerts did this patient's devices record lately?"
+    index("device_alert_patient").on(t.tenantId, t.patientId, t.at),
+  ],
+);
+
+/** How far a device's clock was ahead at each reading of its memory. The upload's DocumentReference is the source. */
+export const clockCheck = pgTable(
+  "clock_check",
+  {
+    tenantId: tenant(),
+    uploadId: id("upload_id"),
+    deviceId: id("device_id"),
+    readAt: instant("read_at").notNull(),
+    driftMs: bigint("drift_ms", { mode: "number" }).notNull(),
+  },
+  (t) => [
+    primaryKey({ columns: [t.tenantId, t.uploadId] }),
+    // "What did this device's clock show last?"
+    index("clock_check_device").on(t.tenantId, t.deviceId, t.readAt),
+  ],
+);
+
+/** Plans, profiles, contraindications, absences, infections and screenings: few rows a patient, always read together, kept as the domain record. */
 export const patientFact = pgTable(
   "patient_fact",
   {

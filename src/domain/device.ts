@@ -11,6 +11,22 @@ export interface DeviceUse {
   readonly onHold?: boolean;
 }
 
+/** A machine with a patient, with what reviews ask of it beside the times. */
+export interface MachineUse extends DeviceUse {
+  /** Start of the patient's last session on it ever, tests left out; absent when there is none. */
+  readonly lastSessionStartMs?: EpochMs;
+  readonly serviceDueDay?: LocalDay;
+}
+
+/** How far a device's clock was ahead of the reader's (negative: behind) when its memory was read. */
+export interface ClockCheck {
+  /** id of the DocumentReference of the upload. */
+  readonly uploadId: string;
+  readonly deviceId: string;
+  readonly readMs: EpochMs;
+  readonly driftMs: number;
+}
+
 /** Half-open times for which an upload vouches: the memory was read in full for these. */
 export interface CoverageRange extends TimeRange {
   readonly deviceId: string;

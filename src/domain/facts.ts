@@ -1,7 +1,11 @@
 import type { Absence } from "./absence.ts";
+import type { RecordedAlert } from "./alert.ts";
 import type { Contraindication } from "./contraindication.ts";
-import type { CoverageRange, DeviceFacts, DeviceUse } from "./device.ts";
+import type { ClockCheck, CoverageRange, DeviceFacts, DeviceUse } from "./device.ts";
+import type { ChestInfection } from "./infection.ts";
+import type { FittedPart } from "./part.ts";
 import type { Plan, SettingsProfile } from "./prescription.ts";
+import type { Screening } from "./screening.ts";
 import type { Session } from "./session.ts";
 import type { FindingTask } from "./task.ts";
 import type { LocalDay } from "./time.ts";
@@ -19,6 +23,9 @@ export interface PatientFacts {
   readonly organizationId?: string;
 }
 
+/** What the statement of a part's use reports of the part. */
+export type PartReport = Pick<FittedPart, "soiledDay" | "checkedDay">;
+
 /** A plan before its profiles are joined to it by id. */
 export interface PlanFacts extends Omit<Plan, "profiles"> {
   readonly patientId: string;
@@ -32,7 +39,7 @@ export interface PlanFacts extends Omit<Plan, "profiles"> {
 export type Fact =
   | { readonly kind: "patient"; readonly patient: PatientFacts }
   | { readonly kind: "device"; readonly device: DeviceFacts }
-  | { readonly kind: "device-use"; readonly use: DeviceUse }
+  | { readonly kind: "device-use"; readonly use: DeviceUse & PartReport }
   | { readonly kind: "session"; readonly session: Session }
   | { readonly kind: "coverage"; readonly coverage: readonly CoverageRange[] }
   | { readonly kind: "plan"; readonly plan: PlanFacts }
@@ -44,6 +51,10 @@ export type Fact =
     }
   | { readonly kind: "contraindication"; readonly patientId: string; readonly contraindication: Contraindication }
   | { readonly kind: "absence"; readonly patientId: string; readonly absence: Absence }
+  | { readonly kind: "infection"; readonly patientId: string; readonly infection: ChestInfection }
+  | { readonly kind: "screening"; readonly patientId: string; readonly screening: Screening }
+  | { readonly kind: "alert"; readonly alert: RecordedAlert }
+  | { readonly kind: "clock-check"; readonly check: ClockCheck }
   | { readonly kind: "task"; readonly patientId?: string; readonly task: FindingTask };
 
 /**

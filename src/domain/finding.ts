@@ -31,4 +31,6 @@ export interface Finding {
   readonly clearsWhen: string;
   /** `Type/id` of what the reader should open. */
   readonly focus?: string;
+  /** Which thresholds were in force; `review` puts it on every finding. */
+  readonly thresholdsVersion?: string;
 }

@@ -9,7 +9,15 @@ export interface PartKind {
   readonly title: string;
   readonly replaceAfter?: Interval;
   readonly replaceAfterSessions?: number;
+  /** Hours of therapy. */
+  readonly replaceAfterHours?: number;
   readonly checkAfter?: Interval;
+  /** Share of the interval that is left while a chest infection lasts; absent: an infection changes nothing. */
+  readonly infectionShare?: number;
+  /** To be replaced when a chest infection during which it was fitted is over. */
+  readonly replaceAfterInfection?: boolean;
+  /** Share of the interval that is left for somebody with a tracheostomy. */
+  readonly tracheostomyShare?: number;
   readonly leadDays: number;
   readonly source: string;
 }
@@ -26,4 +34,14 @@ export interface FittedPart {
   readonly removedDay?: LocalDay;
   /** Reported visibly soiled or damaged on this day. */
   readonly soiledDay?: LocalDay;
+  /** The last day on which it was checked. */
+  readonly checkedDay?: LocalDay;
+  /** Its use before the first day of the picture's sessions; only where its kind has a use limit. */
+  readonly earlierUse?: PartUse;
+}
+
+/** How much a part was used: qualifying sessions, and their hours of therapy. */
+export interface PartUse {
+  readonly sessions: number;
+  readonly hours: number;
 }

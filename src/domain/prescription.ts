@@ -1,4 +1,4 @@
-import type { DayRange, LocalDay } from "./time.ts";
+import type { DayRange, EpochMs, LocalDay } from "./time.ts";
 
 /** Half-open clock range that a session may be asked for; `from` later than `to` wraps past midnight. `HH:MM`. */
 export interface DayPart {
@@ -28,6 +28,18 @@ export interface SettingsProfile {
   readonly pauseSeconds?: number;
   readonly cyclesPerSet?: number;
   readonly setsPerSession?: number;
+  /** id of the DeviceRequest that this one replaces (`priorRequest`). */
+  readonly priorId?: string;
+  /** First day on which it holds, when later than its plan's. Settings changed in the middle of a day: that day. */
+  readonly fromDay?: LocalDay;
+  /** First day on which it no longer holds. On that day, the day of the change, both its settings and the new ones count as prescribed. */
+  readonly untilDay?: LocalDay;
+}
+
+/** A clinician's decision to go on although a contraindication is flagged, with the reason that must be given. */
+export interface ContraindicationOverride {
+  readonly flagId: string;
+  readonly reason: string;
 }
 
 /** The therapy plan in force over `[firstDay, endDay)`; versions of one patient never overlap. */
@@ -39,4 +51,11 @@ export interface Plan extends DayRange {
   readonly holds: readonly DayRange[];
   readonly profiles: readonly SettingsProfile[];
   readonly reviewDay?: LocalDay;
+  /** The moment it came into force, where its period states a time; day parts that began before are the plan's before. */
+  readonly startMs?: EpochMs;
+  /** id of the CarePlan that this one replaces, which ends where this one begins. */
+  readonly replacesId?: string;
+  readonly overrides?: readonly ContraindicationOverride[];
+  /** A person's decision that the baseline of the change signal begins anew on this day. */
+  readonly baselineDay?: LocalDay;
 }

@@ -8,6 +8,7 @@ import { caseloadDays } from "./picture-window.ts";
 import { planInForce } from "./plan-in-force.ts";
 import { coverageOfPatient, timeOfUse } from "./range.ts";
 import { catalogue } from "./rules/catalogue.ts";
+import { findingsOf } from "./rules/examination.ts";
 import type { Rule } from "./rules/rule.ts";
 import type { Session } from "./session.ts";
 import { type TaskStep, taskSteps } from "./task.ts";
@@ -40,7 +41,7 @@ export interface PatientSummary {
  */
 export function review(picture: Picture, rules: readonly Rule[] = catalogue): Review {
   const settled: Picture = { ...picture, sessions: eachOnce(picture.sessions) };
-  const findings = isDeceased(settled) ? [] : rules.flatMap((rule) => rule.find(settled));
+  const findings = isDeceased(settled) ? [] : rules.flatMap((rule) => findingsOf(rule, settled));
   const { today, nowMs, thresholds, tasks } = settled;
   const applicable = (rule: string, subject: string) => applies(rule, subject, settled, rules);
   const steps = taskSteps(findings, tasks, { today, nowMs, thresholds, applicable });

@@ -32,6 +32,11 @@ export interface SessionMeasures {
   readonly setPauseSeconds?: number;
   readonly achievedInsufflationPressureCmH2O?: Spread;
   readonly achievedExsufflationPressureCmH2O?: Spread;
+  /**
+   * Cycles that state a pressure and whose peak, of insufflation or exsufflation, fell short of the set pressure by more
+   * than the tolerance in force when the record came in; present only where the record states its cycles.
+   */
+  readonly cyclesShortOfPressure?: number;
   readonly insufflatedVolumeMillilitres?: number;
   readonly peakCoughFlowLitresPerMinute?: number;
   readonly leakLitresPerMinute?: number;

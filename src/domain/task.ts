@@ -19,6 +19,9 @@ export type TaskStatus =
   | "completed"
   | "entered-in-error";
 
+/** R4 request priority, the least pressing first (https://hl7.org/fhir/R4/valueset-request-priority.html). */
+export type TaskPriority = "routine" | "urgent" | "asap" | "stat";
+
 /** A Task that a finding raised, as the review sees it. */
 export interface FindingTask {
   readonly taskId: string;
@@ -28,6 +31,12 @@ export interface FindingTask {
   readonly episode: number;
   readonly status: TaskStatus;
   readonly severity: Severity;
+  /** Absent on a Task that names none. */
+  readonly priority?: TaskPriority;
+  /** The priority that the service gave it last; where `priority` differs, a person has changed it. */
+  readonly servicePriority?: TaskPriority;
+  /** `restriction.period.end` as a local day. */
+  readonly dueDay?: LocalDay;
   /** Fingerprint of text and evidence at the last refresh. */
   readonly evidenceDigest: string;
   readonly closedMs?: EpochMs;

@@ -1,9 +1,39 @@
 import type { PartKind } from "./part.ts";
 import type { DayPart } from "./prescription.ts";
+import { COMMON_PRACTICE, type ThresholdName, thresholdSources } from "./threshold-sources.ts";
 
-/** Every number the rules use. All are configuration; the defaults name their source beside each. */
+/** Who is asked first about the Tasks of a rule, of the patients of an organisation; what is left out fits all. */
+export interface RoutingRule {
+  readonly rule?: string;
+  readonly organizationId?: string;
+  /** `Type/id` of a CareTeam, Organization, Practitioner or PractitionerRole. */
+  readonly owner: string;
+}
+
+/** How the number of sessions a day is watched for change; off unless somebody switches it on. */
+export interface ChangeSignalSettings {
+  readonly on: boolean;
+  /** `xmr`: individuals chart with the exact constant 3/1.128; `xmr-2.66`: with the rounded constant of NHS charts. */
+  readonly method: "xmr" | "xmr-2.66" | "ewma" | "cusum";
+  /** Known days from which centre and spread are taken and then frozen. */
+  readonly baselineDays: number;
+  /** Weight of the newest value, above 0 up to 1. */
+  readonly ewmaLambda: number;
+  /** Width of the limits in standard deviations. */
+  readonly ewmaWidth: number;
+  /** Slack and decision interval in standard deviations. */
+  readonly cusumSlack: number;
+  readonly cusumDecision: number;
+}
+
+/** Everything the rules can be told. All are configuration; the defaults name their source beside each. */
 export interface Thresholds {
+  /** Which settings these are made of, for instance `defaults-2/tenant-3/plan-1`. */
   readonly version: string;
+  /** Where each value comes from, to be shown beside it. */
+  readonly sources: Readonly<Record<ThresholdName, string>>;
+  /** Codes of rules that are switched off; those of safety cannot be. */
+  readonly disabledRules: readonly string[];
   readonly dayParts: readonly DayPart[];
   readonly sittingRestGapMinutes: number;
   readonly minimumCycles: number;
@@ -16,18 +46,45 @@ export interface Thresholds {
   readonly settingsPressureToleranceCmH2O: number;
   readonly settingsTimeToleranceSeconds: number;
   readonly settingsDifferWindowDays: number;
+  /** A cycle is short of pressure when its peak falls short of the set pressure by more than this share. */
+  readonly pressureShortfallShare: number;
+  /** A session is short of pressure when more than this share of its cycles is. */
+  readonly pressureShortCyclesShare: number;
+  readonly pressureShortSessions: number;
+  /** Of how many last sessions. */
+  readonly pressureLookbackSessions: number;
+  readonly peakCoughFlowReviewBelowLitresPerMinute: number;
+  readonly peakCoughFlowInformationBelowLitresPerMinute: number;
+  readonly peakCoughFlowSessions: number;
+  readonly peakCoughFlowFromAgeYears: number;
+  readonly saturationReviewBelowPercent: number;
+  readonly saturationInformationBelowPercent: number;
+  readonly saturationWindowDays: number;
+  readonly infectionCourseDays: number;
   readonly contraindicationWindowDays: number;
+  readonly screeningMonths: number;
+  readonly deviceIdleDays: number;
+  readonly serviceLeadDays: number;
+  readonly alertDays: number;
+  readonly alertWindowDays: number;
+  readonly clockDriftSeconds: number;
   readonly coolDownDays: number;
   readonly dueDaysBySeverity: { readonly review: number; readonly urgent: number };
+  /** An open Task past its due day is raised by one step of priority at once, and by another each time this many days pass. */
+  readonly escalateAfterDays: number;
+  readonly taskRouting: readonly RoutingRule[];
   readonly partKinds: readonly PartKind[];
+  readonly changeSignal: ChangeSignalSettings;
 }
-
-const COMMON_PRACTICE = "common practice, no published source";
-const OWN_CHOICE = "choice of this service, no published source";
 
 /** The kinds of part that wear, with replacement after common practice; none of the intervals has a published source. */
 const defaultPartKinds: readonly PartKind[] = [
-  part("circuit", "Patient circuit", { replaceAfter: { months: 1 } }),
+  part("circuit", "Patient circuit", {
+    replaceAfter: { months: 1 },
+    infectionShare: 0.5,
+    replaceAfterInfection: true,
+    tracheostomyShare: 0.5,
+  }),
   part("dust-filter", "Dust filter", { replaceAfter: { months: 6 }, checkAfter: { days: 7 } }),
   part("bacterial-filter", "Bacterial filter", { replaceAfter: { months: 1 } }),
   part("mask", "Mask", { replaceAfter: { months: 12 } }),
@@ -37,7 +94,9 @@ const defaultPartKinds: readonly PartKind[] = [
 
 /** The thresholds of a tenant that has set none; a tenant or a plan may override each. */
 export const defaultThresholds: Thresholds = {
-  version: "defaults-1",
+  version: "defaults-2",
+  sources: thresholdSources,
+  disabledRules: [],
   dayParts: [
     { code: "morning", from: "04:00", to: "12:00" },
     { code: "evening", from: "16:00", to: "04:00" },
@@ -53,33 +112,41 @@ export const defaultThresholds: Thresholds = {
   settingsPressureToleranceCmH2O: 1,
   settingsTimeToleranceSeconds: 0.1,
   settingsDifferWindowDays: 14,
+  pressureShortfallShare: 0.2,
+  pressureShortCyclesShare: 0.3,
+  pressureShortSessions: 3,
+  pressureLookbackSessions: 5,
+  peakCoughFlowReviewBelowLitresPerMinute: 160,
+  peakCoughFlowInformationBelowLitresPerMinute: 270,
+  peakCoughFlowSessions: 3,
+  peakCoughFlowFromAgeYears: 12,
+  saturationReviewBelowPercent: 90,
+  saturationInformationBelowPercent: 95,
+  saturationWindowDays: 14,
+  infectionCourseDays: 14,
   contraindicationWindowDays: 14,
+  screeningMonths: 12,
+  deviceIdleDays: 60,
+  serviceLeadDays: 30,
+  alertDays: 3,
+  alertWindowDays: 7,
+  clockDriftSeconds: 300,
   coolDownDays: 14,
   dueDaysBySeverity: { review: 7, urgent: 1 },
+  escalateAfterDays: 7,
+  taskRouting: [],
   partKinds: defaultPartKinds,
+  changeSignal: {
+    on: false,
+    method: "xmr",
+    baselineDays: 20,
+    ewmaLambda: 0.2,
+    ewmaWidth: 3,
+    cusumSlack: 0.5,
+    cusumDecision: 5,
+  },
 };
 
-/** Where each default comes from, to be shown beside the number that it produced. */
-export const thresholdSources: Record<Exclude<keyof Thresholds, "version">, string> = {
-  dayParts: `Twice a day, morning and evening: ${COMMON_PRACTICE}. The clock ranges: ${OWN_CHOICE}.`,
-  sittingRestGapMinutes: OWN_CHOICE,
-  minimumCycles:
-    "Any use counts, after Chatwin & Simonds 2020, Respir Care 65(2):135-143; a session that states no cycles counts too.",
-  minimumCoverageShare: OWN_CHOICE,
-  lowUseBelowShare: OWN_CHOICE,
-  lowUseWindowDays: OWN_CHOICE,
-  noRecentRecordDays: OWN_CHOICE,
-  longSittingMinutes: COMMON_PRACTICE,
-  longSittingWindowDays: OWN_CHOICE,
-  settingsPressureToleranceCmH2O: OWN_CHOICE,
-  settingsTimeToleranceSeconds: OWN_CHOICE,
-  settingsDifferWindowDays: OWN_CHOICE,
-  contraindicationWindowDays: OWN_CHOICE,
-  coolDownDays: OWN_CHOICE,
-  dueDaysBySeverity: COMMON_PRACTICE,
-  partKinds: COMMON_PRACTICE,
-};
-
-function part(code: string, title: string, rule: Pick<PartKind, "replaceAfter" | "checkAfter">): PartKind {
+function part(code: string, title: string, rule: Omit<PartKind, "code" | "title" | "leadDays" | "source">): PartKind {
   return { code, title, ...rule, leadDays: 7, source: COMMON_PRACTICE };
 }

@@ -1,12 +1,12 @@
 import { daysUsed, type Measure, sessionsCompleted } from "../domain/adherence.ts";
 import { type DayMarker, dayMarkers } from "../domain/day-marker.ts";
 import { type DayState, dayStates } from "../domain/day-state.ts";
-import { addDays, localDayOf, startOfDayMs } from "../domain/local-day.ts";
+import { addDays, localDayOf } from "../domain/local-day.ts";
 import { accepted, type Result, refused } from "../domain/result.ts";
 import type { LocalDay } from "../domain/time.ts";
 import { readInTenant } from "../store/database.ts";
-import { readPatients, readPictureFacts } from "../store/picture.ts";
-import { pictureOf } from "./picture.ts";
+import { readPatients } from "../store/picture.ts";
+import { readPicture } from "./picture.ts";
 import type { Service } from "./service.ts";
 
 /** One patient's days over `[firstDay, endDay)` with the measures of the same window. */
@@ -43,12 +43,11 @@ export async function patientDays(
       const detail = `Ask for at least one and at most ${mostDays} days: firstDay is inside the window, endDay is not.`;
       return refused({ kind: "value", detail, at: "firstDay", status: 400 });
     }
-    // A session after midnight may count to the evening before, so the window reads one more day on either side.
-    const facts = await readPictureFacts(session, patientId, startOfDayMs(addDays(firstDay, -1), patient.zone));
-    if (facts === undefined) throw new Error("a patient vanished inside one snapshot");
-    const picture = pictureOf(facts, service, nowMs);
+    const read = await readPicture(service, session, patientId, nowMs, firstDay);
+    if (read === undefined) throw new Error("a patient vanished inside one snapshot");
+    const { picture } = read;
     const days = dayStates(picture, firstDay, endDay);
-    const of = (measure: typeof daysUsed) => measure(days, firstDay, endDay, service.thresholds);
+    const of = (measure: typeof daysUsed) => measure(days, firstDay, endDay, picture.thresholds);
     const markers = dayMarkers(picture);
     return accepted({
       patientId,

@@ -1,34 +1,82 @@
 import { plansWithProfiles } from "../domain/facts.ts";
-import { localDayOf, startOfDayMs } from "../domain/local-day.ts";
+import { addDays, localDayOf, startOfDayMs } from "../domain/local-day.ts";
 import type { FittedPart } from "../domain/part.ts";
 import type { Picture } from "../domain/picture.ts";
-import { firstDayOfPicture } from "../domain/picture-window.ts";
+import { firstDayOfCoverage, firstDayOfPicture } from "../domain/picture-window.ts";
+import { planInForce } from "../domain/plan-in-force.ts";
+import { effectiveThresholds, type ThresholdSetting } from "../domain/threshold-setting.ts";
 import type { Thresholds } from "../domain/thresholds.ts";
-import type { PictureFacts } from "../store/picture.ts";
+import type { LocalDay } from "../domain/time.ts";
+import type { TenantSession } from "../store/database.ts";
+import { type PictureFacts, type PictureWindow, readPictureFacts } from "../store/picture.ts";
+import { readThresholdSettings } from "../store/threshold-setting.ts";
 import type { Service } from "./service.ts";
 
 /** Interface codes that mean the patient breathes through a tracheostomy. */
 const tracheostomyInterfaces = new Set(["tracheostomy-adapter", "endotracheal-adapter"]);
 
-const dayMs = 86_400_000;
+/** A patient as one review sees them. */
+export interface ReadPicture {
+  readonly picture: Picture;
+  /** Whether the record is in use: neither merged into another nor set inactive. */
+  readonly active: boolean;
+}
 
-/** Where the sessions of a review's window begin: two days early, because the patient's zone is not known yet. */
-export function windowStartMs(nowMs: number, thresholds: Thresholds): number {
-  return startOfDayMs(firstDayOfPicture(localDayOf(nowMs, "UTC"), thresholds), "UTC") - 2 * dayMs;
+/**
+ * Reads the picture of one patient at a moment, in two statements; undefined when there is no such patient. It reaches
+ * back as far as any rule looks, and to `firstDay` where that is earlier.
+ */
+export async function readPicture(
+  service: Service,
+  session: TenantSession,
+  patientId: string,
+  nowMs: number,
+  firstDay?: LocalDay,
+): Promise<ReadPicture | undefined> {
+  const settings = await readThresholdSettings(session, patientId);
+  const window = windowOf(nowMs, thresholdsThatMayApply(service.thresholds, settings), firstDay);
+  const facts = await readPictureFacts(session, patientId, window);
+  if (facts === undefined) return undefined;
+  return { picture: pictureOf(facts, service.thresholds, settings, nowMs), active: facts.patient.active };
+}
+
+/** Which of them is in force depends on plans that are not read yet, so the window is wide enough for each. */
+function thresholdsThatMayApply(defaults: Thresholds, settings: readonly ThresholdSetting[]): Thresholds[] {
+  const plans = settings.flatMap((one) => one.planId ?? []);
+  return [undefined, ...plans].map((planId) => effectiveThresholds(defaults, settings, planId));
+}
+
+function windowOf(nowMs: number, thresholds: readonly Thresholds[], firstDay: LocalDay | undefined): PictureWindow {
+  const today = localDayOf(nowMs, "UTC");
+  const earliest = (days: readonly LocalDay[]) => [...days, firstDay ?? today].sort()[0] ?? today;
+  // Two days early, because the patient's zone is not known yet and an evening may end after midnight.
+  const startMs = (day: LocalDay) => startOfDayMs(addDays(day, -2), "UTC");
+  return {
+    sessionsFromMs: startMs(earliest(thresholds.map((one) => firstDayOfPicture(today, one)))),
+    coverageFromMs: startMs(earliest(thresholds.map((one) => firstDayOfCoverage(today, one)))),
+  };
 }
 
 /** Makes the domain's Picture of the facts read: profiles joined to their plans, parts told from machines. */
-export function pictureOf(facts: PictureFacts, service: Pick<Service, "thresholds">, nowMs: number): Picture {
+export function pictureOf(
+  facts: PictureFacts,
+  defaults: Thresholds,
+  settings: readonly ThresholdSetting[],
+  nowMs: number,
+): Picture {
   const { patient } = facts;
+  const today = localDayOf(nowMs, patient.zone);
+  const plans = plansWithProfiles(facts.plans, facts.profiles);
   return {
     patientId: patient.patientId,
     zone: patient.zone,
     nowMs,
-    today: localDayOf(nowMs, patient.zone),
+    today,
     ...(patient.birthDay === undefined ? {} : { birthDay: patient.birthDay }),
     ...(patient.deceasedDay === undefined ? {} : { deceasedDay: patient.deceasedDay }),
+    ...(patient.organizationId === undefined ? {} : { organizationId: patient.organizationId }),
     tracheostomy: facts.profiles.some((profile) => tracheostomyInterfaces.has(profile.interface ?? "")),
-    plans: plansWithProfiles(facts.plans, facts.profiles),
+    plans,
     sessions: facts.sessions,
     ...(facts.lastSessionStartMs === undefined ? {} : { lastSessionStartMs: facts.lastSessionStartMs }),
     machineUses: facts.uses.filter((use) => use.kind === "machine"),
@@ -36,19 +84,26 @@ export function pictureOf(facts: PictureFacts, service: Pick<Service, "threshold
     parts: partsOf(facts, patient.zone),
     contraindications: facts.contraindications,
     absences: [...facts.absences].sort((a, b) => (a.firstDay < b.firstDay ? -1 : 1)),
+    infections: facts.infections,
+    screenings: facts.screenings,
+    alerts: facts.alerts,
+    clockChecks: facts.clockChecks,
     tasks: facts.tasks,
-    thresholds: service.thresholds,
+    thresholds: effectiveThresholds(defaults, settings, planInForce(plans, today)?.planId),
   };
 }
 
 function partsOf(facts: PictureFacts, zone: string): FittedPart[] {
   return facts.uses
     .filter((use) => use.kind !== "machine")
-    .map((use) => ({
-      partId: use.deviceId,
-      kind: use.kind,
-      ...(use.parentId === undefined ? {} : { machineId: use.parentId }),
-      fittedDay: localDayOf(use.startMs, zone),
-      ...(use.endMs === undefined ? {} : { removedDay: localDayOf(use.endMs, zone) }),
+    .map(({ deviceId, kind, parentId, startMs, endMs, soiledDay, checkedDay, earlierUse }) => ({
+      partId: deviceId,
+      kind,
+      ...(parentId === undefined ? {} : { machineId: parentId }),
+      fittedDay: localDayOf(startMs, zone),
+      ...(endMs === undefined ? {} : { removedDay: localDayOf(endMs, zone) }),
+      ...(soiledDay === undefined ? {} : { soiledDay }),
+      ...(checkedDay === undefined ? {} : { checkedDay }),
+      ...(earlierUse === undefined ? {} : { earlierUse }),
     }));
 }

@@ -5,11 +5,11 @@ import { type TaskStep, taskSteps } from "../domain/task.ts";
 import { provenanceOf } from "../fhir/provenance.ts";
 import { taskResource } from "../fhir/task.ts";
 import { inTenant, type TenantSession } from "../store/database.ts";
-import { lockPatient, readPictureFacts } from "../store/picture.ts";
+import { lockPatient } from "../store/picture.ts";
 import { lockResources, type StoredResource } from "../store/resource.ts";
 import { saveSummary } from "../store/summary.ts";
 import { commitWrites, type Write } from "./commit-writes.ts";
-import { pictureOf, windowStartMs } from "./picture.ts";
+import { readPicture } from "./picture.ts";
 import type { Service } from "./service.ts";
 
 /**
@@ -20,13 +20,13 @@ export async function reviewPatient(service: Service, tenantId: number, patientI
   await inTenant(service.database, tenantId, async (session) => {
     await lockPatient(session, patientId);
     const nowMs = service.now();
-    const facts = await readPictureFacts(session, patientId, windowStartMs(nowMs, service.thresholds));
-    if (facts === undefined) return;
-    const picture = pictureOf(facts, service, nowMs);
-    if (!facts.patient.active) {
+    const read = await readPicture(service, session, patientId, nowMs);
+    if (read === undefined) return;
+    const { picture } = read;
+    if (!read.active) {
       // A record that is no longer used (merged, moved away) asks nobody for anything.
       const context = { ...picture, applicable: () => false };
-      return carryOut(service, session, taskSteps([], facts.tasks, context), patientId);
+      return carryOut(service, session, taskSteps([], picture.tasks, context), patientId);
     }
     const { findings, steps, summary } = review(picture);
     await carryOut(service, session, steps, patientId);

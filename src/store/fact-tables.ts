@@ -1,7 +1,7 @@
 import type { Fact } from "../domain/facts.ts";
-import type { Session, Spread } from "../domain/session.ts";
 import { isClosed } from "../domain/task.ts";
 import { instant } from "./database.ts";
+import { sessionColumns, sessionRow } from "./session-row.ts";
 
 /** How one kind of fact stands in its table. */
 export interface FactTable {
@@ -19,79 +19,7 @@ export interface FactTable {
   rows(fact: Fact): readonly Record<string, unknown>[];
 }
 
-const sessionColumns = {
-  session_id: "text",
-  patient_id: "text",
-  device_id: "text",
-  started_at: "timestamptz",
-  ended_at: "timestamptz",
-  sequence_number: "bigint",
-  device_start: "text",
-  local_day: "date",
-  day_part: "text",
-  read_at: "timestamptz",
-  record_digest: "bytea",
-  test: "boolean",
-  profile_slot: "text",
-  trigger_mode: "text",
-  stop_reason: "text",
-  cycles_delivered: "integer",
-  cycles_triggered: "integer",
-  set_insufflation_pressure_cmh2o: "float8",
-  set_exsufflation_pressure_cmh2o: "float8",
-  set_insufflation_seconds: "float8",
-  set_exsufflation_seconds: "float8",
-  set_pause_seconds: "float8",
-  achieved_insufflation_pressure_cmh2o: "float8[]",
-  achieved_exsufflation_pressure_cmh2o: "float8[]",
-  insufflated_volume_ml: "float8",
-  peak_cough_flow_l_per_min: "float8",
-  leak_l_per_min: "float8",
-  lowest_spo2_percent: "float8",
-  mean_spo2_percent: "float8",
-  pulse_per_min: "float8",
-};
-
-function spreadColumn(spread: Spread | undefined): (number | null)[] | null {
-  return spread === undefined ? null : [spread.median, spread.p5 ?? null, spread.p95 ?? null];
-}
-
-function sessionRow(s: Session): Record<string, unknown> {
-  return {
-    session_id: s.sessionId,
-    patient_id: s.patientId,
-    device_id: s.deviceId,
-    started_at: instant(s.startMs),
-    ended_at: instant(s.endMs),
-    sequence_number: s.sequenceNumber,
-    device_start: s.deviceStart,
-    local_day: s.localDay,
-    day_part: s.dayPart,
-    read_at: instant(s.readMs),
-    record_digest: `\\x${s.recordDigest}`,
-    test: s.test ?? false,
-    profile_slot: s.profileSlot,
-    trigger_mode: s.triggerMode,
-    stop_reason: s.stopReason,
-    cycles_delivered: s.cyclesDelivered,
-    cycles_triggered: s.cyclesTriggered,
-    set_insufflation_pressure_cmh2o: s.setInsufflationPressureCmH2O,
-    set_exsufflation_pressure_cmh2o: s.setExsufflationPressureCmH2O,
-    set_insufflation_seconds: s.setInsufflationSeconds,
-    set_exsufflation_seconds: s.setExsufflationSeconds,
-    set_pause_seconds: s.setPauseSeconds,
-    achieved_insufflation_pressure_cmh2o: spreadColumn(s.achievedInsufflationPressureCmH2O),
-    achieved_exsufflation_pressure_cmh2o: spreadColumn(s.achievedExsufflationPressureCmH2O),
-    insufflated_volume_ml: s.insufflatedVolumeMillilitres,
-    peak_cough_flow_l_per_min: s.peakCoughFlowLitresPerMinute,
-    leak_l_per_min: s.leakLitresPerMinute,
-    lowest_spo2_percent: s.lowestSpo2Percent,
-    mean_spo2_percent: s.meanSpo2Percent,
-    pulse_per_min: s.pulsePerMinute,
-  };
-}
-
-/** Plans, profiles, contraindications and absences as rows of `patient_fact`. */
+/** Plans, profiles, contraindications, absences, infections and screenings as rows of `patient_fact`. */
 function patientFactRows(fact: Fact): Record<string, unknown>[] {
   const row = (patientId: string, kind: string, sourceId: string, body: unknown) => [
     { patient_id: patientId, kind, source_id: sourceId, fact: body },
@@ -105,6 +33,10 @@ function patientFactRows(fact: Fact): Record<string, unknown>[] {
       return row(fact.patientId, "contraindication", fact.contraindication.flagId, fact.contraindication);
     case "absence":
       return row(fact.patientId, "absence", fact.absence.sourceId, fact.absence);
+    case "infection":
+      return row(fact.patientId, "infection", fact.infection.conditionId, fact.infection);
+    case "screening":
+      return row(fact.patientId, "screening", fact.screening.responseId, fact.screening);
     default:
       return [];
   }
@@ -197,6 +129,8 @@ export const factTables: readonly FactTable[] = [
       started_at: "timestamptz",
       ended_at: "timestamptz",
       on_hold: "boolean",
+      soiled_day: "date",
+      checked_day: "date",
     },
     rows: (fact) =>
       fact.kind !== "device-use"
@@ -209,6 +143,8 @@ export const factTables: readonly FactTable[] = [
               started_at: instant(fact.use.startMs),
               ended_at: instant(fact.use.endMs),
               on_hold: fact.use.onHold ?? false,
+              soiled_day: fact.use.soiledDay,
+              checked_day: fact.use.checkedDay,
             },
           ],
   },
@@ -239,8 +175,63 @@ export const factTables: readonly FactTable[] = [
           })),
   },
   {
+    table: "device_alert",
+    from: ["Observation"],
+    source: "observation_id",
+    key: ["observation_id"],
+    patient: "patient_id",
+    columns: {
+      observation_id: "text",
+      patient_id: "text",
+      device_id: "text",
+      code: "text",
+      at: "timestamptz",
+      local_day: "date",
+    },
+    rows: (fact) =>
+      fact.kind !== "alert"
+        ? []
+        : [
+            {
+              observation_id: fact.alert.observationId,
+              patient_id: fact.alert.patientId,
+              device_id: fact.alert.deviceId,
+              code: fact.alert.code,
+              at: instant(fact.alert.atMs),
+              local_day: fact.alert.localDay,
+            },
+          ],
+  },
+  {
+    table: "clock_check",
+    from: ["DocumentReference"],
+    source: "upload_id",
+    key: ["upload_id"],
+    patient: "null::text",
+    columns: { upload_id: "text", device_id: "text", read_at: "timestamptz", drift_ms: "bigint" },
+    rows: (fact) =>
+      fact.kind !== "clock-check"
+        ? []
+        : [
+            {
+              upload_id: fact.check.uploadId,
+              device_id: fact.check.deviceId,
+              read_at: instant(fact.check.readMs),
+              drift_ms: Math.round(fact.check.driftMs),
+            },
+          ],
+  },
+  {
     table: "patient_fact",
-    from: ["CarePlan", "DeviceRequest", "Flag", "Encounter", "DeviceUseStatement"],
+    from: [
+      "CarePlan",
+      "DeviceRequest",
+      "Flag",
+      "Encounter",
+      "DeviceUseStatement",
+      "Condition",
+      "QuestionnaireResponse",
+    ],
     source: "source_id",
     key: ["patient_id", "kind", "source_id"],
     patient: "patient_id",
@@ -261,6 +252,9 @@ export const factTables: readonly FactTable[] = [
       episode: "integer",
       status: "text",
       severity: "text",
+      priority: "text",
+      service_priority: "text",
+      due_day: "date",
       evidence_digest: "text",
       closed_at: "timestamptz",
       closed_by: "text",
@@ -279,6 +273,9 @@ export const factTables: readonly FactTable[] = [
               episode: fact.task.episode,
               status: fact.task.status,
               severity: fact.task.severity,
+              priority: fact.task.priority,
+              service_priority: fact.task.servicePriority,
+              due_day: fact.task.dueDay,
               evidence_digest: fact.task.evidenceDigest,
               closed_at: instant(fact.task.closedMs),
               closed_by: fact.task.closedBy,

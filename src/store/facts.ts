@@ -7,6 +7,8 @@ export interface StatedFacts {
   readonly type: string;
   readonly id: string;
   readonly facts: readonly Fact[];
+  /** The resource is new, so there is nothing to take back. */
+  readonly isNew?: boolean;
 }
 
 /**
@@ -20,6 +22,7 @@ export async function saveFacts(session: TenantSession, stated: readonly StatedF
     const here = stated.filter((one) => table.from.includes(one.type));
     if (here.length === 0) continue;
     const rows = here.flatMap((one) => one.facts.flatMap((fact) => table.rows(fact)));
+    if (rows.length === 0 && here.every((one) => one.isNew === true)) continue;
     const ids = here.map((one) => one.id);
     const answer = await session.query<{ patient_id: string | null }>(statementOf(table), [
       session.tenantId,
@@ -36,6 +39,7 @@ export async function saveFacts(session: TenantSession, stated: readonly StatedF
 function deviceConcerned(fact: Fact): string[] {
   if (fact.kind === "device") return [fact.device.deviceId];
   if (fact.kind === "coverage") return fact.coverage.map((range) => range.deviceId);
+  if (fact.kind === "clock-check") return [fact.check.deviceId];
   return [];
 }
 

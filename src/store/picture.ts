@@ -1,12 +1,25 @@
 import type { Absence } from "../domain/absence.ts";
+import type { RecordedAlert } from "../domain/alert.ts";
 import type { Contraindication } from "../domain/contraindication.ts";
-import type { CoverageRange, DeviceUse } from "../domain/device.ts";
-import { type PatientFacts, type PlanFacts, plansWithProfiles } from "../domain/facts.ts";
+import type { ClockCheck, CoverageRange, MachineUse } from "../domain/device.ts";
+import { type PartReport, type PatientFacts, type PlanFacts, plansWithProfiles } from "../domain/facts.ts";
+import type { ChestInfection } from "../domain/infection.ts";
+import type { PartUse } from "../domain/part.ts";
 import type { Plan, SettingsProfile } from "../domain/prescription.ts";
+import type { Screening } from "../domain/screening.ts";
 import type { Session } from "../domain/session.ts";
 import type { FindingTask } from "../domain/task.ts";
 import { instant, type TenantSession } from "./database.ts";
 import { type SessionJson, sessionJson, sessionOfJson } from "./session.ts";
+
+/** The use of a machine or of a part, with the kind of its device. */
+export interface UseFacts extends MachineUse, PartReport {
+  readonly kind: string;
+  /** The machine that a part belongs to. */
+  readonly parentId?: string;
+  /** Of a part with a use limit: how much it was used before the window. */
+  readonly earlierUse?: PartUse;
+}
 
 /** The facts of one patient from which a flow makes the domain's Picture. */
 export interface PictureFacts {
@@ -15,11 +28,14 @@ export interface PictureFacts {
   readonly profiles: readonly (SettingsProfile & { readonly interface?: string })[];
   readonly contraindications: readonly Contraindication[];
   readonly absences: readonly Absence[];
+  readonly infections: readonly ChestInfection[];
+  readonly screenings: readonly Screening[];
   readonly sessions: readonly Session[];
   readonly lastSessionStartMs?: number;
-  /** Machines and parts, each with the kind of its device. */
-  readonly uses: readonly (DeviceUse & { readonly kind: string; readonly parentId?: string })[];
+  readonly uses: readonly UseFacts[];
   readonly coverage: readonly CoverageRange[];
+  readonly alerts: readonly RecordedAlert[];
+  readonly clockChecks: readonly ClockCheck[];
   readonly tasks: readonly FindingTask[];
 }
 
@@ -35,17 +51,33 @@ const pictureStatement = `select
   (select max(s.started_at) from therapy_session s where s.tenant_id = $1 and s.patient_id = $2 and not s.test) as last_session,
   coalesce((select jsonb_agg(jsonb_build_object('useId', u.use_id, 'deviceId', u.device_id, 'patientId', u.patient_id,
       'startMs', ${ms("u.started_at")}, 'endMs', ${ms("u.ended_at")}, 'onHold', u.on_hold,
-      'kind', coalesce(d.kind, 'machine'), 'parentId', d.parent_id) order by u.started_at, u.use_id)
+      'soiledDay', u.soiled_day, 'checkedDay', u.checked_day,
+      'kind', coalesce(d.kind, 'machine'), 'parentId', d.parent_id, 'serviceDueDay', d.service_due_day,
+      'lastSessionStartMs', (select ${ms("s.started_at")} from therapy_session s
+        where s.tenant_id = $1 and s.patient_id = $2 and s.device_id = u.device_id and not s.test
+          and u.ended_at is null and coalesce(d.kind, 'machine') = 'machine'
+        order by s.started_at desc limit 1)) order by u.started_at, u.use_id)
     from device_use u left join device d on d.tenant_id = u.tenant_id and d.device_id = u.device_id
     where u.tenant_id = $1 and u.patient_id = $2), '[]') as uses,
   coalesce((select jsonb_agg(jsonb_build_object('deviceId', c.device_id, 'uploadId', c.upload_id,
       'startMs', ${ms("c.started_at")}, 'endMs', ${ms("c.ended_at")}) order by c.started_at, c.upload_id)
     from coverage c where c.tenant_id = $1
       and c.device_id in (select u.device_id from device_use u where u.tenant_id = $1 and u.patient_id = $2)
-      and c.ended_at >= least($3::timestamptz, (select max(l.ended_at) from coverage l where l.tenant_id = $1 and l.device_id = c.device_id))
+      and c.ended_at >= least($4::timestamptz, (select max(l.ended_at) from coverage l where l.tenant_id = $1 and l.device_id = c.device_id))
     ), '[]') as coverage,
+  coalesce((select jsonb_agg(jsonb_build_object('observationId', a.observation_id, 'patientId', a.patient_id,
+      'deviceId', a.device_id, 'code', a.code, 'atMs', ${ms("a.at")}, 'localDay', a.local_day) order by a.at, a.observation_id)
+    from device_alert a where a.tenant_id = $1 and a.patient_id = $2 and a.at >= $3), '[]') as alerts,
+  coalesce((select jsonb_agg(jsonb_build_object('uploadId', k.upload_id, 'deviceId', k.device_id,
+      'readMs', ${ms("k.read_at")}, 'driftMs', k.drift_ms) order by k.read_at, k.upload_id)
+    from device_use u
+    join lateral (select * from clock_check c where c.tenant_id = $1 and c.device_id = u.device_id
+        and c.read_at >= u.started_at and (u.ended_at is null or c.read_at < u.ended_at)
+      order by c.read_at desc, c.upload_id desc limit 1) k on true
+    where u.tenant_id = $1 and u.patient_id = $2), '[]') as clock_checks,
   coalesce((select jsonb_agg(jsonb_build_object('taskId', t.task_id, 'rule', t.rule, 'subject', t.subject,
-      'episode', t.episode, 'status', t.status, 'severity', t.severity, 'evidenceDigest', t.evidence_digest,
+      'episode', t.episode, 'status', t.status, 'severity', t.severity, 'priority', t.priority,
+      'servicePriority', t.service_priority, 'dueDay', t.due_day, 'evidenceDigest', t.evidence_digest,
       'closedMs', ${ms("t.closed_at")}, 'closedBy', t.closed_by, 'clearedSince', t.cleared_since) order by t.rule, t.subject, t.episode)
     from finding_task t where t.tenant_id = $1 and t.patient_id = $2), '[]') as tasks
 from patient p where p.tenant_id = $1 and p.patient_id = $2`;
@@ -57,16 +89,31 @@ interface PictureRow {
   last_session: number | null;
   uses: Record<string, unknown>[];
   coverage: CoverageRange[];
+  alerts: RecordedAlert[];
+  clock_checks: ClockCheck[];
   tasks: Record<string, unknown>[];
 }
 
-/** Reads everything one review needs, sessions from `windowStartMs` on; undefined when there is no such patient. */
+/** Where the rows of a picture begin. */
+export interface PictureWindow {
+  /** Sessions and alerts that started earlier are left out. */
+  readonly sessionsFromMs: number;
+  /** Coverage that ended earlier is left out, but for the newest of each device. */
+  readonly coverageFromMs: number;
+}
+
+/** Reads everything one review needs; undefined when there is no such patient. */
 export async function readPictureFacts(
   session: TenantSession,
   patientId: string,
-  windowStartMs: number,
+  window: PictureWindow,
 ): Promise<PictureFacts | undefined> {
-  const rows = await session.query<PictureRow>(pictureStatement, [session.tenantId, patientId, instant(windowStartMs)]);
+  const rows = await session.query<PictureRow>(pictureStatement, [
+    session.tenantId,
+    patientId,
+    instant(window.sessionsFromMs),
+    instant(window.coverageFromMs),
+  ]);
   const row = rows[0];
   if (row === undefined) return undefined;
   const ofKind = <T>(kind: string) => row.facts.filter((one) => one.kind === kind).map((one) => one.fact as T);
@@ -76,10 +123,14 @@ export async function readPictureFacts(
     profiles: ofKind<SettingsProfile>("profile"),
     contraindications: ofKind<Contraindication>("contraindication"),
     absences: ofKind<Absence>("absence"),
+    infections: ofKind<ChestInfection>("infection"),
+    screenings: ofKind<Screening>("screening"),
     sessions: row.sessions.map(sessionOfJson),
     ...(row.last_session === null ? {} : { lastSessionStartMs: row.last_session }),
-    uses: row.uses.map(withoutNulls<DeviceUse & { kind: string; parentId?: string }>),
+    uses: row.uses.map(withoutNulls<UseFacts>),
     coverage: row.coverage,
+    alerts: row.alerts,
+    clockChecks: row.clock_checks,
     tasks: row.tasks.map(withoutNulls<FindingTask>),
   };
 }

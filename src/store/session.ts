@@ -46,6 +46,7 @@ export function sessionOfJson(row: SessionJson): Session {
     setPauseSeconds: number("set_pause_seconds"),
     achievedInsufflationPressureCmH2O: spreadOf(row.achieved_insufflation_pressure_cmh2o),
     achievedExsufflationPressureCmH2O: spreadOf(row.achieved_exsufflation_pressure_cmh2o),
+    cyclesShortOfPressure: number("cycles_short_of_pressure"),
     insufflatedVolumeMillilitres: number("insufflated_volume_ml"),
     peakCoughFlowLitresPerMinute: number("peak_cough_flow_l_per_min"),
     leakLitresPerMinute: number("leak_l_per_min"),

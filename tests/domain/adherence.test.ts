@@ -53,6 +53,10 @@ function february(sessions: readonly Session[]): Picture {
     parts: [],
     contraindications: [],
     absences: [{ sourceId: "encounter-1", kind: "hospital", firstDay: dayOfFebruary(10), endDay: dayOfFebruary(14) }],
+    infections: [],
+    screenings: [],
+    alerts: [],
+    clockChecks: [],
     tasks: [],
     thresholds: defaultThresholds,
   };

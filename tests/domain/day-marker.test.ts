@@ -47,6 +47,10 @@ const picture: Picture = {
     },
   ],
   absences: [],
+  infections: [],
+  screenings: [],
+  alerts: [],
+  clockChecks: [],
   tasks: [],
   thresholds: defaultThresholds,
 };

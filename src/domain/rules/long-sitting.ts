@@ -3,6 +3,7 @@ import { addDays } from "../local-day.ts";
 import type { Picture } from "../picture.ts";
 import { mergeSittings, type Sitting } from "../sitting.ts";
 import type { LocalDay } from "../time.ts";
+import { listed } from "./examination.ts";
 import type { Rule } from "./rule.ts";
 import { counted, dayInWords, plainNumber } from "./wording.ts";
 
@@ -13,7 +14,7 @@ export const longSitting: Rule = {
   code: "long-sitting",
   title: "Sitting longer than the limit",
   source: "30 minutes: common practice, no published source. Window and rest gap: choice of this service.",
-  find: findLongSitting,
+  examine: (picture) => listed(findLongSitting(picture)),
 };
 
 function findLongSitting(picture: Picture): Finding[] {

@@ -5,6 +5,7 @@ import { addDays } from "../local-day.ts";
 import type { Picture } from "../picture.ts";
 import { firstDayOfPicture } from "../picture-window.ts";
 import type { LocalDay } from "../time.ts";
+import { listed } from "./examination.ts";
 import type { Rule } from "./rule.ts";
 import { counted, dayInWords, percent } from "./wording.ts";
 
@@ -17,7 +18,7 @@ export const lowUse: Rule = {
   code: "low-use",
   title: "Recorded use below the threshold",
   source: "Threshold and window: choice of this service, no published source.",
-  find: findLowUse,
+  examine: (picture) => listed(findLowUse(picture)),
 };
 
 function findLowUse(picture: Picture): Finding[] {

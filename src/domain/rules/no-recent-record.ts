@@ -4,6 +4,7 @@ import { addDays, localDayOf } from "../local-day.ts";
 import type { Picture } from "../picture.ts";
 import { coverageOfPatient, timeOfUse } from "../range.ts";
 import type { EpochMs, LocalDay } from "../time.ts";
+import { listed } from "./examination.ts";
 import type { Rule } from "./rule.ts";
 import { counted, dayInWords } from "./wording.ts";
 
@@ -16,7 +17,7 @@ export const noRecentRecord: Rule = {
   code: "no-recent-record",
   title: "No recent record",
   source: "Number of days: choice of this service, no published source.",
-  find: findNoRecentRecord,
+  examine: (picture) => listed(findNoRecentRecord(picture)),
 };
 
 function findNoRecentRecord(picture: Picture): Finding[] {

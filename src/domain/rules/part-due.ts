@@ -1,4 +1,5 @@
 import { partStates } from "../part-state.ts";
+import { listed } from "./examination.ts";
 import { partFinding } from "./part-finding.ts";
 import type { Rule } from "./rule.ts";
 
@@ -7,11 +8,13 @@ export const partDue: Rule = {
   code: "part-due",
   title: "Part due for replacement",
   source: "Intervals of the part kinds: common practice, no published source.",
-  find: (picture) =>
-    partStates(picture).flatMap((state) => {
-      const { replaceByDay, dueSoonDay } = state;
-      if (state.state !== "due-soon" && state.state !== "due") return [];
-      if (replaceByDay === undefined || dueSoonDay === undefined) return [];
-      return [partFinding(partDue.code, state, replaceByDay, dueSoonDay)];
-    }),
+  examine: (picture) =>
+    listed(
+      partStates(picture).flatMap((state) => {
+        const { replaceByDay, dueSoonDay } = state;
+        if (state.state !== "due-soon" && state.state !== "due") return [];
+        if (replaceByDay === undefined || dueSoonDay === undefined) return [];
+        return [partFinding(partDue.code, state, replaceByDay, dueSoonDay)];
+      }),
+    ),
 };

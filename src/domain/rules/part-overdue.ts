@@ -1,5 +1,6 @@
 import { addDays } from "../local-day.ts";
 import { partStates } from "../part-state.ts";
+import { listed } from "./examination.ts";
 import { partFinding } from "./part-finding.ts";
 import type { Rule } from "./rule.ts";
 
@@ -8,10 +9,12 @@ export const partOverdue: Rule = {
   code: "part-overdue",
   title: "Part overdue for replacement",
   source: "Intervals of the part kinds: common practice, no published source.",
-  find: (picture) =>
-    partStates(picture).flatMap((state) => {
-      const { replaceByDay } = state;
-      if (state.state !== "overdue" || replaceByDay === undefined) return [];
-      return [partFinding(partOverdue.code, state, replaceByDay, addDays(replaceByDay, 1))];
-    }),
+  examine: (picture) =>
+    listed(
+      partStates(picture).flatMap((state) => {
+        const { replaceByDay } = state;
+        if (state.state !== "overdue" || replaceByDay === undefined) return [];
+        return [partFinding(partOverdue.code, state, replaceByDay, addDays(replaceByDay, 1))];
+      }),
+    ),
 };

@@ -5,6 +5,7 @@ import type { Picture } from "../picture.ts";
 import { isHeld, planInForce } from "../plan-in-force.ts";
 import type { Plan } from "../prescription.ts";
 import type { LocalDay } from "../time.ts";
+import { listed } from "./examination.ts";
 import type { Rule } from "./rule.ts";
 import { dayInWords } from "./wording.ts";
 
@@ -16,12 +17,14 @@ export const planNeedsHold: Rule = {
   code: "plan-needs-hold",
   title: "Plan still active while a contraindication is flagged",
   source: "A safety rule of this service; hold for absolute contraindications, review for relative ones.",
-  find: (picture) => {
+  examine: (picture) => {
     const plan = planInForce(picture.plans, picture.today);
     if (plan === undefined || plan.status === "on-hold" || isHeld(plan, picture.today)) return [];
-    return picture.contraindications
-      .filter((flag) => flag.class !== "momentary" && isInForce(flag, picture.nowMs))
-      .map((flag) => findingOf(flag, plan, picture));
+    return listed(
+      picture.contraindications
+        .filter((flag) => flag.class !== "momentary" && isInForce(flag, picture.nowMs))
+        .map((flag) => findingOf(flag, plan, picture)),
+    );
   },
 };
 

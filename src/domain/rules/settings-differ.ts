@@ -4,6 +4,7 @@ import type { Picture } from "../picture.ts";
 import { planInForce } from "../plan-in-force.ts";
 import type { Plan, SettingsProfile } from "../prescription.ts";
 import type { Session } from "../session.ts";
+import { listed } from "./examination.ts";
 import type { Rule } from "./rule.ts";
 import { counted, dayInWords, plainNumber } from "./wording.ts";
 
@@ -20,7 +21,7 @@ export const settingsDiffer: Rule = {
   code: "settings-differ",
   title: "Recorded settings differ from the prescription",
   source: "Tolerances and window: choice of this service, no published source.",
-  find: findSettingsDiffer,
+  examine: (picture) => listed(findSettingsDiffer(picture)),
 };
 
 interface Difference {

@@ -2,6 +2,7 @@ import { type Contraindication, isInForce } from "../contraindication.ts";
 import type { Finding } from "../finding.ts";
 import { addDays, localDayOf } from "../local-day.ts";
 import type { Picture } from "../picture.ts";
+import { listed } from "./examination.ts";
 import type { Rule } from "./rule.ts";
 import { counted, dayInWords } from "./wording.ts";
 
@@ -15,7 +16,7 @@ export const usedWhileContraindicated: Rule = {
   code: "used-while-contraindicated",
   title: "Used while a contraindication is flagged",
   source: "A safety rule of this service; the window is its own choice, no published source.",
-  find: (picture) => picture.contraindications.flatMap((flag) => findingOf(flag, picture) ?? []),
+  examine: (picture) => listed(picture.contraindications.flatMap((flag) => findingOf(flag, picture) ?? [])),
 };
 
 function findingOf(flag: Contraindication, picture: Picture): Finding | undefined {

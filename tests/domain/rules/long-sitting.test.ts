@@ -1,4 +1,5 @@
 import { expect, test } from "vitest";
+import { findingsOf } from "../../../src/domain/rules/examination.ts";
 import { longSitting } from "../../../src/domain/rules/long-sitting.ts";
 import { examplePicture, exampleSession } from "../example-picture.ts";
 
@@ -8,8 +9,8 @@ function lasting(start: string, seconds: number) {
 }
 
 test("30 minutes are within the limit, one second more is not", () => {
-  expect(longSitting.find(examplePicture({ sessions: [lasting("2026-03-14T08:00", 1800)] }))).toEqual([]);
-  const [finding] = longSitting.find(examplePicture({ sessions: [lasting("2026-03-14T08:00", 1801)] }));
+  expect(findingsOf(longSitting, examplePicture({ sessions: [lasting("2026-03-14T08:00", 1800)] }))).toEqual([]);
+  const [finding] = findingsOf(longSitting, examplePicture({ sessions: [lasting("2026-03-14T08:00", 1801)] }));
   expect(finding).toMatchObject({
     subject: "therapy",
     severity: "review",
@@ -21,7 +22,7 @@ test("30 minutes are within the limit, one second more is not", () => {
 
 test("stopping and starting the device does not hide a long sitting", () => {
   const sessions = [lasting("2026-03-14T08:00", 1200), lasting("2026-03-14T08:25", 1200)];
-  const [finding] = longSitting.find(examplePicture({ sessions }));
+  const [finding] = findingsOf(longSitting, examplePicture({ sessions }));
   expect(finding?.text).toBe(
     "Recorded use shows 1 sitting longer than 30 minutes since 14 March 2026; the longest took 45 minutes.",
   );
@@ -38,11 +39,11 @@ test("stopping and starting the device does not hide a long sitting", () => {
 
 test("a rest as long as the rest gap begins another sitting", () => {
   const sessions = [lasting("2026-03-14T08:00", 1200), lasting("2026-03-14T08:30", 1200)];
-  expect(longSitting.find(examplePicture({ sessions }))).toEqual([]);
+  expect(findingsOf(longSitting, examplePicture({ sessions }))).toEqual([]);
 });
 
 test("the window reaches back 14 days and includes today", () => {
-  const on = (day: string) => longSitting.find(examplePicture({ sessions: [lasting(`${day}T08:00`, 3600)] }));
+  const on = (day: string) => findingsOf(longSitting, examplePicture({ sessions: [lasting(`${day}T08:00`, 3600)] }));
   expect(on("2026-02-28")).toEqual([]);
   expect(on("2026-03-01")).toHaveLength(1);
   expect(on("2026-03-15")).toHaveLength(1);
@@ -50,7 +51,7 @@ test("the window reaches back 14 days and includes today", () => {
 
 test("of many long sittings the first tells since when and the latest five are shown", () => {
   const sessions = [2, 3, 4, 5, 6, 7].map((day) => lasting(`2026-03-0${day}T08:00`, 2400));
-  const [finding] = longSitting.find(examplePicture({ sessions }));
+  const [finding] = findingsOf(longSitting, examplePicture({ sessions }));
   expect(finding?.sinceDay).toBe("2026-03-02");
   expect(finding?.evidence.map((one) => one.text.slice(0, 7))).toEqual([
     "3 March",
@@ -63,5 +64,5 @@ test("of many long sittings the first tells since when and the latest five are s
 
 test("a session marked as a test is no sitting", () => {
   const sessions = [{ ...lasting("2026-03-14T08:00", 3600), test: true }];
-  expect(longSitting.find(examplePicture({ sessions }))).toEqual([]);
+  expect(findingsOf(longSitting, examplePicture({ sessions }))).toEqual([]);
 });

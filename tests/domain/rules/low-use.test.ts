@@ -1,4 +1,5 @@
 import { describe, expect, test } from "vitest";
+import { findingsOf } from "../../../src/domain/rules/examination.ts";
 import { lowUse } from "../../../src/domain/rules/low-use.ts";
 import { everySession, examplePicture, examplePlan, exampleSession, instant } from "../example-picture.ts";
 
@@ -6,11 +7,11 @@ import { everySession, examplePicture, examplePlan, exampleSession, instant } fr
 const fourteen = everySession("2026-03-08", "2026-03-15");
 
 test("14 of 28 asked sessions are not under one half", () => {
-  expect(lowUse.find(examplePicture({ sessions: fourteen }))).toEqual([]);
+  expect(findingsOf(lowUse, examplePicture({ sessions: fourteen }))).toEqual([]);
 });
 
 test("13 of 28 asked sessions are, and the numbers are told", () => {
-  const [finding] = lowUse.find(examplePicture({ sessions: fourteen.slice(1) }));
+  const [finding] = findingsOf(lowUse, examplePicture({ sessions: fourteen.slice(1) }));
   expect(finding).toMatchObject({
     rule: "low-use",
     subject: "therapy",
@@ -28,12 +29,12 @@ test("13 of 28 asked sessions are, and the numbers are told", () => {
 
 test("today's sessions do not count before the day is over", () => {
   const sessions = [...fourteen.slice(1), exampleSession("2026-03-15T08:00")];
-  expect(lowUse.find(examplePicture({ sessions }))).toHaveLength(1);
+  expect(findingsOf(lowUse, examplePicture({ sessions }))).toHaveLength(1);
 });
 
 test("a second morning session does not make up for a missed evening", () => {
   const sessions = [...fourteen.slice(1), exampleSession("2026-03-14T09:00"), exampleSession("2026-03-13T09:00")];
-  expect(lowUse.find(examplePicture({ sessions }))).toHaveLength(1);
+  expect(findingsOf(lowUse, examplePicture({ sessions }))).toHaveLength(1);
 });
 
 describe("too little read to tell", () => {
@@ -42,38 +43,38 @@ describe("too little read to tell", () => {
   ];
 
   test("with 7 of 14 days read there is a finding", () => {
-    expect(lowUse.find(examplePicture({ coverage: readUntil("2026-03-08T04:00") }))).toHaveLength(1);
+    expect(findingsOf(lowUse, examplePicture({ coverage: readUntil("2026-03-08T04:00") }))).toHaveLength(1);
   });
 
   test("with 6 of 14 days read there is none", () => {
-    expect(lowUse.find(examplePicture({ coverage: readUntil("2026-03-08T03:59") }))).toEqual([]);
+    expect(findingsOf(lowUse, examplePicture({ coverage: readUntil("2026-03-08T03:59") }))).toEqual([]);
   });
 });
 
 test("a new starter gets the whole window before anyone is asked to look", () => {
   const began = (firstDay: string) => examplePicture({ plans: [examplePlan({ firstDay })] });
-  expect(lowUse.find(began("2026-03-01"))).toHaveLength(1);
-  expect(lowUse.find(began("2026-03-02"))).toEqual([]);
+  expect(findingsOf(lowUse, began("2026-03-01"))).toHaveLength(1);
+  expect(findingsOf(lowUse, began("2026-03-02"))).toEqual([]);
 });
 
 test("days in hospital are left out of the measure", () => {
   const absences = [
     { sourceId: "Encounter/1", kind: "hospital" as const, firstDay: "2026-03-01", endDay: "2026-03-08" },
   ];
-  expect(lowUse.find(examplePicture({ sessions: fourteen.slice(1), absences }))).toEqual([]);
+  expect(findingsOf(lowUse, examplePicture({ sessions: fourteen.slice(1), absences }))).toEqual([]);
 });
 
 describe("since when", () => {
   test("it is the first day on which the window fell under the threshold", () => {
     // All used until 5 March, nothing since: the 14 days before 13 March hold 7 used days, those before 14 March only 6.
     const sessions = everySession("2026-02-01", "2026-03-06");
-    expect(lowUse.find(examplePicture({ sessions }))[0]?.sinceDay).toBe("2026-03-14");
-    expect(lowUse.find(examplePicture({ sessions, today: "2026-03-13", nowMs: instant("2026-03-13T12:00") }))).toEqual(
-      [],
-    );
+    expect(findingsOf(lowUse, examplePicture({ sessions }))[0]?.sinceDay).toBe("2026-03-14");
+    expect(
+      findingsOf(lowUse, examplePicture({ sessions, today: "2026-03-13", nowMs: instant("2026-03-13T12:00") })),
+    ).toEqual([]);
   });
 
   test("it goes no further back than the picture does", () => {
-    expect(lowUse.find(examplePicture())[0]?.sinceDay).toBe("2026-03-01");
+    expect(findingsOf(lowUse, examplePicture())[0]?.sinceDay).toBe("2026-03-01");
   });
 });

@@ -1,5 +1,6 @@
 import { describe, expect, test } from "vitest";
 import type { Picture } from "../../../src/domain/picture.ts";
+import { findingsOf } from "../../../src/domain/rules/examination.ts";
 import { noRecentRecord } from "../../../src/domain/rules/no-recent-record.ts";
 import { examplePicture, examplePlan, exampleSession, instant } from "../example-picture.ts";
 
@@ -17,11 +18,11 @@ function lastRead(day: string, over: Partial<Picture> = {}): Picture {
 }
 
 test("13 days after the records end there is nothing to say", () => {
-  expect(noRecentRecord.find(lastRead("2026-03-02"))).toEqual([]);
+  expect(findingsOf(noRecentRecord, lastRead("2026-03-02"))).toEqual([]);
 });
 
 test("14 days after the records end we do not know, and say so", () => {
-  const [finding] = noRecentRecord.find(lastRead("2026-03-01"));
+  const [finding] = findingsOf(noRecentRecord, lastRead("2026-03-01"));
   expect(finding).toMatchObject({
     subject: "therapy",
     severity: "review",
@@ -36,9 +37,9 @@ test("14 days after the records end we do not know, and say so", () => {
 
 test("a later session is a record too, even one older than the picture", () => {
   const sessions = [exampleSession("2026-03-02T08:00")];
-  expect(noRecentRecord.find(lastRead("2026-02-01", { sessions }))).toEqual([]);
+  expect(findingsOf(noRecentRecord, lastRead("2026-02-01", { sessions }))).toEqual([]);
   const lastSessionStartMs = instant("2026-01-10T08:00");
-  const [finding] = noRecentRecord.find(examplePicture({ coverage: [], lastSessionStartMs }));
+  const [finding] = findingsOf(noRecentRecord, examplePicture({ coverage: [], lastSessionStartMs }));
   expect(finding?.sinceDay).toBe("2026-01-10");
 });
 
@@ -46,7 +47,7 @@ test("an upload that claims the future vouches for nothing after now", () => {
   const coverage = [
     { deviceId: "machine-1", uploadId: "u", startMs: instant("2026-03-16T00:00"), endMs: instant("2027-01-01T00:00") },
   ];
-  expect(noRecentRecord.find(examplePicture({ coverage }))).toHaveLength(1);
+  expect(findingsOf(noRecentRecord, examplePicture({ coverage }))).toHaveLength(1);
 });
 
 test("a machine never read counts from its handover", () => {
@@ -55,8 +56,8 @@ test("a machine never read counts from its handover", () => {
       coverage: [],
       machineUses: [{ useId: "use-1", deviceId: "machine-1", patientId: "patient-1", startMs: instant(start) }],
     });
-  expect(noRecentRecord.find(from("2026-03-02T10:00"))).toEqual([]);
-  expect(noRecentRecord.find(from("2026-03-01T10:00"))[0]?.text).toContain(
+  expect(findingsOf(noRecentRecord, from("2026-03-02T10:00"))).toEqual([]);
+  expect(findingsOf(noRecentRecord, from("2026-03-01T10:00"))[0]?.text).toContain(
     "Nothing has been read from the machine since it was handed over on 1 March 2026",
   );
 });
@@ -66,7 +67,7 @@ test("what the patient before left in the machine is no record of this one", () 
   const picture = lastRead("2026-03-01", {
     machineUses: [{ useId: "use-2", deviceId: "machine-1", patientId: "patient-1", startMs }],
   });
-  const [finding] = noRecentRecord.find(picture);
+  const [finding] = findingsOf(noRecentRecord, picture);
   expect(finding?.evidence.map((one) => [one.name, one.reference])).toEqual([
     ["handed-over", undefined],
     ["machine", "Device/machine-1"],
@@ -80,7 +81,7 @@ describe("explained", () => {
   });
 
   test.each(["hospital", "device-away", "holiday"] as const)("by %s that lasts", (kind) => {
-    expect(noRecentRecord.find(lastRead(old, away(kind, "2026-03-10")))).toEqual([]);
+    expect(findingsOf(noRecentRecord, lastRead(old, away(kind, "2026-03-10")))).toEqual([]);
   });
 
   test("by a plan on hold, a returned machine, no plan, or death", () => {
@@ -88,12 +89,12 @@ describe("explained", () => {
     const use = { useId: "use-1", deviceId: "machine-1", patientId: "patient-1", startMs: instant("2026-01-01T00:00") };
     const returned = { machineUses: [{ ...use, endMs: instant("2026-03-14T10:00") }] };
     for (const over of [{ plans: [held] }, returned, { plans: [] }, { deceasedDay: "2026-03-14" }]) {
-      expect(noRecentRecord.find(lastRead(old, over))).toEqual([]);
+      expect(findingsOf(noRecentRecord, lastRead(old, over))).toEqual([]);
     }
   });
 
   test("days in hospital are taken off: back for 13 days is too early, for 14 it is not", () => {
-    expect(noRecentRecord.find(lastRead(old, away("hospital", old, "2026-03-02")))).toEqual([]);
-    expect(noRecentRecord.find(lastRead(old, away("hospital", old, "2026-03-01")))).toHaveLength(1);
+    expect(findingsOf(noRecentRecord, lastRead(old, away("hospital", old, "2026-03-02")))).toEqual([]);
+    expect(findingsOf(noRecentRecord, lastRead(old, away("hospital", old, "2026-03-01")))).toHaveLength(1);
   });
 });

@@ -1,4 +1,5 @@
 import { expect, test } from "vitest";
+import { findingsOf } from "../../../src/domain/rules/examination.ts";
 import { partDue } from "../../../src/domain/rules/part-due.ts";
 import { examplePicture, instant } from "../example-picture.ts";
 
@@ -10,12 +11,12 @@ test.each([
   ["2026-03-10", 1],
   ["2026-03-11", 0],
 ])("a circuit to be replaced by 10 March, seven days of lead time, on %s: %i finding", (today, count) => {
-  expect(partDue.find(examplePicture({ parts, today, nowMs: instant(`${today}T12:00`) }))).toHaveLength(count);
+  expect(findingsOf(partDue, examplePicture({ parts, today, nowMs: instant(`${today}T12:00`) }))).toHaveLength(count);
 });
 
 test("it names the part, the day and where the interval comes from", () => {
   const today = "2026-03-05";
-  expect(partDue.find(examplePicture({ parts, today, nowMs: instant(`${today}T12:00`) }))).toEqual([
+  expect(findingsOf(partDue, examplePicture({ parts, today, nowMs: instant(`${today}T12:00`) }))).toEqual([
     {
       rule: "part-due",
       subject: "Device/circuit-1",
@@ -36,7 +37,7 @@ test("it names the part, the day and where the interval comes from", () => {
 
 test("a part reported soiled today is due today, whatever its age", () => {
   const soiled = [{ partId: "mask-1", kind: "mask", fittedDay: "2026-03-14", soiledDay: "2026-03-15" }];
-  const [finding] = partDue.find(examplePicture({ parts: soiled }));
+  const [finding] = findingsOf(partDue, examplePicture({ parts: soiled }));
   expect(finding?.text).toBe(
     "Mask fitted on 14 March 2026: reported soiled or damaged on 15 March 2026, to be replaced at once.",
   );

@@ -1,5 +1,6 @@
 import { expect, test } from "vitest";
 import { addDays } from "../../../src/domain/local-day.ts";
+import { findingsOf } from "../../../src/domain/rules/examination.ts";
 import { partDue } from "../../../src/domain/rules/part-due.ts";
 import { partOverdue } from "../../../src/domain/rules/part-overdue.ts";
 import { examplePicture, instant } from "../example-picture.ts";
@@ -11,8 +12,8 @@ function on(today: string, ...parts: (typeof circuit)[]) {
 }
 
 test("a circuit to be replaced by 10 March is overdue on the 11th, not on the 10th", () => {
-  expect(partOverdue.find(on("2026-03-10", circuit))).toEqual([]);
-  expect(partOverdue.find(on("2026-03-11", circuit))).toMatchObject([
+  expect(findingsOf(partOverdue, on("2026-03-10", circuit))).toEqual([]);
+  expect(findingsOf(partOverdue, on("2026-03-11", circuit))).toMatchObject([
     {
       rule: "part-overdue",
       subject: "Device/circuit-1",
@@ -24,17 +25,19 @@ test("a circuit to be replaced by 10 March is overdue on the 11th, not on the 10
 });
 
 test("nothing in it changes from one overdue day to the next", () => {
-  expect(partOverdue.find(on("2026-03-20", circuit))).toEqual(partOverdue.find(on("2026-03-11", circuit)));
+  expect(findingsOf(partOverdue, on("2026-03-20", circuit))).toEqual(
+    findingsOf(partOverdue, on("2026-03-11", circuit)),
+  );
 });
 
 test("a newer circuit ends it", () => {
   expect(
-    partOverdue.find(on("2026-03-20", circuit, { ...circuit, partId: "circuit-2", fittedDay: "2026-03-20" })),
+    findingsOf(partOverdue, on("2026-03-20", circuit, { ...circuit, partId: "circuit-2", fittedDay: "2026-03-20" })),
   ).toEqual([]);
 });
 
 test("from its lead time on a part is either due or overdue, never both and never neither", () => {
   for (let day = "2026-03-03"; day < "2026-04-20"; day = addDays(day, 1)) {
-    expect([...partDue.find(on(day, circuit)), ...partOverdue.find(on(day, circuit))]).toHaveLength(1);
+    expect([...findingsOf(partDue, on(day, circuit)), ...findingsOf(partOverdue, on(day, circuit))]).toHaveLength(1);
   }
 });

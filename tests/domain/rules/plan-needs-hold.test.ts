@@ -1,6 +1,7 @@
 import { expect, test } from "vitest";
 import type { Contraindication } from "../../../src/domain/contraindication.ts";
 import type { Plan } from "../../../src/domain/prescription.ts";
+import { findingsOf } from "../../../src/domain/rules/examination.ts";
 import { planNeedsHold } from "../../../src/domain/rules/plan-needs-hold.ts";
 import { examplePicture, examplePlan, instant } from "../example-picture.ts";
 
@@ -14,7 +15,10 @@ const flag: Contraindication = {
 };
 
 function find(plan: Partial<Plan>, over: Partial<Contraindication> = {}) {
-  return planNeedsHold.find(examplePicture({ plans: [examplePlan(plan)], contraindications: [{ ...flag, ...over }] }));
+  return findingsOf(
+    planNeedsHold,
+    examplePicture({ plans: [examplePlan(plan)], contraindications: [{ ...flag, ...over }] }),
+  );
 }
 
 test("an absolute contraindication beside an active plan is urgent and about safety", () => {
@@ -68,7 +72,7 @@ test("a hold that ended this morning makes it stand since today", () => {
 
 test("a plan that begins tomorrow, or no plan, needs no hold", () => {
   expect(find({ firstDay: "2026-03-16" })).toEqual([]);
-  expect(planNeedsHold.find(examplePicture({ plans: [], contraindications: [flag] }))).toEqual([]);
+  expect(findingsOf(planNeedsHold, examplePicture({ plans: [], contraindications: [flag] }))).toEqual([]);
 });
 
 test("a flag that has ended asks for nothing", () => {

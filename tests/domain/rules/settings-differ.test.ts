@@ -1,4 +1,5 @@
 import { describe, expect, test } from "vitest";
+import { findingsOf } from "../../../src/domain/rules/examination.ts";
 import { settingsDiffer } from "../../../src/domain/rules/settings-differ.ts";
 import type { Session } from "../../../src/domain/session.ts";
 import { examplePicture, examplePlan, exampleSession } from "../example-picture.ts";
@@ -22,7 +23,7 @@ const infection = {
 const both = [examplePlan({ profiles: [usual, infection] })];
 
 function find(over: Partial<Session>, plans = [examplePlan()], start = "2026-03-14T08:00") {
-  return settingsDiffer.find(examplePicture({ plans, sessions: [exampleSession(start, over)] }));
+  return findingsOf(settingsDiffer, examplePicture({ plans, sessions: [exampleSession(start, over)] }));
 }
 
 describe("tolerance", () => {
@@ -124,7 +125,7 @@ test("of many sessions the latest three are shown and the first tells since when
   const sessions = [10, 11, 12, 13].map((day) =>
     exampleSession(`2026-03-${day}T08:00`, { setInsufflationPressureCmH2O: 50 }),
   );
-  const [finding] = settingsDiffer.find(examplePicture({ sessions }));
+  const [finding] = findingsOf(settingsDiffer, examplePicture({ sessions }));
   expect(finding?.sinceDay).toBe("2026-03-10");
   expect(finding?.evidence.map((one) => one.text.slice(0, 8))).toEqual([
     "11 March",

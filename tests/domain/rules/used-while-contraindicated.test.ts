@@ -1,5 +1,6 @@
 import { expect, test } from "vitest";
 import type { Contraindication } from "../../../src/domain/contraindication.ts";
+import { findingsOf } from "../../../src/domain/rules/examination.ts";
 import { usedWhileContraindicated } from "../../../src/domain/rules/used-while-contraindicated.ts";
 import type { Session } from "../../../src/domain/session.ts";
 import { examplePicture, exampleSession, instant } from "../example-picture.ts";
@@ -14,7 +15,7 @@ const flag: Contraindication = {
 };
 
 function find(sessions: Session[], contraindications = [flag]) {
-  return usedWhileContraindicated.find(examplePicture({ sessions, contraindications }));
+  return findingsOf(usedWhileContraindicated, examplePicture({ sessions, contraindications }));
 }
 
 test("a session that began when the flag did counts, one a millisecond earlier does not", () => {
@@ -87,5 +88,5 @@ test("neither missing coverage nor a plan on hold holds it back", () => {
     coverage: [],
     plans: [],
   });
-  expect(usedWhileContraindicated.find(picture)).toHaveLength(1);
+  expect(findingsOf(usedWhileContraindicated, picture)).toHaveLength(1);
 });
