@@ -7,16 +7,22 @@ import { planNeedsHold } from "./plan-needs-hold.ts";
 import type { Rule, RuleText } from "./rule.ts";
 import { settingsDiffer } from "./settings-differ.ts";
 import { unmatchedRecord } from "./unmatched-record.ts";
+import { useFalling } from "./use-falling.ts";
+import { useRising } from "./use-rising.ts";
 import { usedWhileContraindicated } from "./used-while-contraindicated.ts";
+
+/** Rules of safety: no threshold switches them off. */
+export const safetyRules: readonly Rule[] = [usedWhileContraindicated, planNeedsHold];
 
 /** Every rule that reads a patient's picture, those of safety first. A new rule is one file and one line here. */
 export const catalogue: readonly Rule[] = [
-  usedWhileContraindicated,
-  planNeedsHold,
+  ...safetyRules,
   noRecentRecord,
   lowUse,
   longSitting,
   settingsDiffer,
+  useRising,
+  useFalling,
   partOverdue,
   partDue,
 ];

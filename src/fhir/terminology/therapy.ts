@@ -81,8 +81,11 @@ export const timesPerDayOfAbbreviation: Readonly<Record<string, number>> = { QD:
 
 /** What an input of a Task holds: each piece of evidence that a rule may give. */
 export const taskInputs: Readonly<Record<string, string>> = {
+  "chart-centre": "Centre of the chart",
+  "chart-sigma": "Standard deviation of the chart",
   cleared: "When the finding cleared",
   contraindication: "Contraindication flag",
+  "first-signal": "First signal of the chart",
   fitted: "When the part was fitted",
   "handed-over": "When the device was handed over",
   "last-session": "Last session",
