@@ -6,11 +6,13 @@ import { defaultSerialSystem, recordUse } from "../src/flows/record-use.ts";
 import { reviewPatient } from "../src/flows/review-patient.ts";
 import { reviewUnmatched } from "../src/flows/review-unmatched.ts";
 import type { Service } from "../src/flows/service.ts";
+import { readThresholds, setThresholds } from "../src/flows/thresholds.ts";
 import { updateResource } from "../src/flows/write-resource.ts";
 import { machines } from "./scenario/machines.ts";
 import { people } from "./scenario/people.ts";
 import { playUploads } from "./scenario/play.ts";
 import { anchorUse, type Identified, storyResources } from "./scenario/resources.ts";
+import { careTeamId } from "./scenario/service.ts";
 import type { PlayedUpload } from "./scenario/uploads.ts";
 
 /** How the story is played. */
@@ -35,6 +37,7 @@ export async function loadDemo(service: Service, tenantId: number, options: Load
   const resources = storyResources(today);
   for (const resource of resources) await putOnce(service, tenantId, resource);
   onProgress(`${people.length} invented people, ${machines.length} machines: ${resources.length} resources.`);
+  await configure(service, tenantId);
   const uploads = orderUploads(playUploads(today));
   let sessions = 0;
   for (const upload of uploads) sessions += await send(service, tenantId, upload);
@@ -50,6 +53,34 @@ async function dayOfEarlierLoad(service: Service, tenantId: number): Promise<Loc
   const { timingPeriod } = JSON.parse(found.value.body) as { timingPeriod?: { start?: string } };
   if (timingPeriod?.start === undefined) return undefined;
   return addDays(localDayOf(Date.parse(timingPeriod.start), anchorUse.zone), -anchorUse.day);
+}
+
+/** What the invented service has set for itself: who is asked first, and whose use is watched for change. */
+async function configure(service: Service, tenantId: number): Promise<void> {
+  const owner = `CareTeam/${careTeamId}`;
+  await setOnce(service, tenantId, undefined, { taskRouting: { value: [{ owner }], source: "Invented service" } });
+  const changeSignal = { ...service.thresholds.changeSignal, on: true };
+  for (const { id, plan } of people) {
+    if (plan?.watched !== true) continue;
+    const planId = id.replace("patient-", "plan-");
+    await setOnce(service, tenantId, planId, {
+      changeSignal: { value: changeSignal, source: "Agreed with the patient" },
+    });
+  }
+}
+
+/** Sets what nobody has set yet; what somebody has set since stays. */
+async function setOnce(
+  service: Service,
+  tenantId: number,
+  planId: string | undefined,
+  settings: object,
+): Promise<void> {
+  const found = await readThresholds(service, tenantId, planId);
+  if (!found.ok) throw new Error(inWords(found.refusals));
+  if (found.value.own !== undefined) return;
+  const set = await setThresholds(service, tenantId, planId, { settings, note: "Part of the demo scenario." });
+  if (!set.ok) throw new Error(inWords(set.refusals));
 }
 
 /** Writes a resource that is not there yet. What somebody has changed or deleted since stays as they left it. */

@@ -2,12 +2,14 @@ import type { Resource } from "@medplum/fhirtypes";
 import { addDays } from "../../src/domain/local-day.ts";
 import type { Schedule } from "../../src/domain/prescription.ts";
 import type { EpochMs, LocalDay } from "../../src/domain/time.ts";
-import { chestInfectionCondition, hospitalStay } from "../../src/fhir/absence.ts";
+import { holidayFlag, hospitalStay } from "../../src/fhir/absence.ts";
 import { contraindicationFlag } from "../../src/fhir/contraindication.ts";
 import { machineResource, partResource } from "../../src/fhir/device.ts";
 import { deviceUseStatement } from "../../src/fhir/device-use.ts";
+import { chestInfectionCondition } from "../../src/fhir/infection.ts";
 import { patientResource } from "../../src/fhir/patient.ts";
-import { planResources } from "../../src/fhir/prescription.ts";
+import { planResources } from "../../src/fhir/plan-resources.ts";
+import { screeningResponse } from "../../src/fhir/screening.ts";
 import { machines } from "./machines.ts";
 import { instantOf, isoOf, timeOfLoan } from "./moment.ts";
 import { people } from "./people.ts";
@@ -25,12 +27,23 @@ export function storyResources(today: LocalDay): Identified[] {
   const registered = machines.filter((machine) => machine.unregistered !== true);
   return [
     ...serviceResources(),
-    ...registered.map(({ serial }) => machineResource({ id: machineId(serial), serialNumber: serial, organizationId })),
+    ...registered.map(({ serial, serviceDueDay: due }) =>
+      machineResource({
+        id: machineId(serial),
+        serialNumber: serial,
+        organizationId,
+        ...(due === undefined ? {} : { serviceDueDay: addDays(today, due) }),
+      }),
+    ),
     ...people.flatMap((person) => [
       patientOf(person, today),
       ...machineUsesOf(person, today),
       ...partsOf(person, today),
-      ...planOf(person, today),
+      ...screeningsOf(person, today),
+      // A decision to go on names the flag that it is about; any other flag comes up while the plan is in force.
+      ...(person.plan?.overrideReason === undefined ? [] : flagsOf(person, today)),
+      ...plansOf(person, today),
+      ...(person.plan?.overrideReason === undefined ? flagsOf(person, today) : []),
       ...eventsOf(person, today),
     ]),
   ];
@@ -65,11 +78,23 @@ function machineUsesOf(person: Person, today: LocalDay): Identified[] {
 }
 
 function partsOf(person: Person, today: LocalDay): Identified[] {
-  const fitted = person.parts.flatMap(({ kind, machine, fittedDays }) =>
-    fittedDays.map((day) => ({ kind, machine, startMs: instantOf({ day, time: "10:00" }, today, person.zone) })),
+  const fitted = person.parts.flatMap(({ kind, machine, fittedDays, soiledDay, checkedDay }) =>
+    fittedDays.map((day) => {
+      const startMs = instantOf({ day, time: "10:00" }, today, person.zone);
+      const isLast = day === fittedDays.at(-1);
+      return {
+        kind,
+        machine,
+        startMs,
+        report: {
+          ...(isLast && soiledDay !== undefined ? { soiledDay: addDays(today, soiledDay) } : {}),
+          ...(isLast && checkedDay !== undefined ? { checkedDay: addDays(today, checkedDay) } : {}),
+        },
+      };
+    }),
   );
   const numbers = new Map<string, number>();
-  return fitted.flatMap(({ kind, machine, startMs }): Identified[] => {
+  return fitted.flatMap(({ kind, machine, startMs, report }): Identified[] => {
     const number = (numbers.get(kind) ?? 0) + 1;
     numbers.set(kind, number);
     const id = `part-${shortId(person)}-${kind}-${number}`;
@@ -79,7 +104,14 @@ function partsOf(person: Person, today: LocalDay): Identified[] {
     const end = endOf(Math.min(next, returned));
     return [
       partResource({ id, kind, machineId: machineId(machine) }),
-      deviceUseStatement({ id: `use-of-${id}`, deviceId: id, patientId: person.id, start: isoOf(startMs), ...end }),
+      deviceUseStatement({
+        id: `use-of-${id}`,
+        deviceId: id,
+        patientId: person.id,
+        start: isoOf(startMs),
+        ...end,
+        ...report,
+      }),
     ];
   });
 }
@@ -88,19 +120,35 @@ function endOf(endMs: EpochMs): { end?: string } {
   return Number.isFinite(endMs) ? { end: isoOf(endMs) } : {};
 }
 
-function planOf(person: Person, today: LocalDay): Identified[] {
-  const story = person.plan;
-  if (story === undefined) return [];
+/** The first plan under the id `plan-steady`, the one that replaced it under `plan-steady-2`. */
+function plansOf(person: Person, today: LocalDay): Identified[] {
+  const { plan, nextPlan } = person;
+  if (plan === undefined) return [];
+  const first = planOf(person, plan, "", today);
+  if (nextPlan === undefined) return first;
+  return [...first, ...planOf(person, nextPlan, "-2", today, `plan-${shortId(person)}`)];
+}
+
+function planOf(person: Person, story: PlanStory, suffix: string, today: LocalDay, replacesId?: string): Identified[] {
+  const { fromDay, fromTime, endDay, heldFromDay, reviewDay, overrideReason } = story;
   const { plan, requests } = planResources({
-    id: `plan-${shortId(person)}`,
+    id: `plan-${shortId(person)}${suffix}`,
     patientId: person.id,
     status: statusOf(story),
-    start: addDays(today, story.fromDay),
+    start:
+      fromTime === undefined
+        ? addDays(today, fromDay)
+        : isoOf(instantOf({ day: fromDay, time: fromTime }, today, person.zone)),
     // The end of a FHIR Period that is a date is the last day inside.
-    ...(story.endDay === undefined ? {} : { end: addDays(today, story.endDay - 1) }),
-    ...(story.heldFromDay === undefined ? {} : { hold: { start: addDays(today, story.heldFromDay) } }),
+    ...(endDay === undefined ? {} : { end: addDays(today, endDay - 1) }),
+    ...(heldFromDay === undefined ? {} : { hold: { start: addDays(today, heldFromDay) } }),
+    ...(reviewDay === undefined ? {} : { reviewDay: addDays(today, reviewDay) }),
+    ...(replacesId === undefined ? {} : { replacesId }),
+    ...(overrideReason === undefined
+      ? {}
+      : { overrides: [{ flagId: `flag-${shortId(person)}`, reason: overrideReason }] }),
     profiles: story.profiles.map((profile) => ({
-      profileId: `profile-${shortId(person)}-${profile.slot.toLowerCase()}`,
+      profileId: `profile-${shortId(person)}${suffix}-${profile.slot.toLowerCase()}`,
       role: profile.role,
       slot: profile.slot,
       interface: profile.interface,
@@ -121,21 +169,40 @@ function scheduleOf({ asked }: ProfileStory): Schedule {
   return "timesPerDay" in asked ? { kind: "count", ...asked } : { kind: "day-parts", parts: asked };
 }
 
+/** Everybody with a plan was screened on the day before it, unless the story says otherwise. */
+function screeningsOf(person: Person, today: LocalDay): Identified[] {
+  const day = person.screenedOnDay ?? (person.plan === undefined ? "never" : person.plan.fromDay - 1);
+  if (day === "never") return [];
+  const authored = isoOf(instantOf({ day, time: "15:00" }, today, person.zone));
+  return [screeningResponse({ id: `screening-${shortId(person)}`, patientId: person.id, authored, found: [] })];
+}
+
+function flagsOf(person: Person, today: LocalDay): Identified[] {
+  const { id: patientId, zone, contraindication } = person;
+  if (contraindication === undefined) return [];
+  const { code, from } = contraindication;
+  const start = isoOf(instantOf(from, today, zone));
+  return [contraindicationFlag({ id: `flag-${shortId(person)}`, patientId, code, start })];
+}
+
 function eventsOf(person: Person, today: LocalDay): Identified[] {
-  const { id: patientId, zone, contraindication, hospitalStay: stay, chestInfection } = person;
+  const { id: patientId, zone, hospitalStay: stay, chestInfection, holiday } = person;
   const short = shortId(person);
   const at = (moment: Parameters<typeof instantOf>[0]) => isoOf(instantOf(moment, today, zone));
   const events: Identified[] = [];
-  if (contraindication !== undefined) {
-    const { code, from } = contraindication;
-    events.push(contraindicationFlag({ id: `flag-${short}`, patientId, code, start: at(from) }));
-  }
   if (stay !== undefined) {
     events.push(hospitalStay({ id: `encounter-${short}`, patientId, start: at(stay.from), end: at(stay.to) }));
   }
   if (chestInfection !== undefined) {
-    const onset = addDays(today, chestInfection.fromDay);
-    events.push(chestInfectionCondition({ id: `condition-${short}`, patientId, onset }));
+    const { fromDay, endDay } = chestInfection;
+    // An abatement that is a date is the last day of it.
+    const over = endDay === undefined ? {} : { abatement: addDays(today, endDay - 1) };
+    const onset = addDays(today, fromDay);
+    events.push(chestInfectionCondition({ id: `condition-${short}`, patientId, onset, ...over }));
+  }
+  if (holiday !== undefined) {
+    const [start, end] = [addDays(today, holiday.fromDay), addDays(today, holiday.endDay - 1)];
+    events.push(holidayFlag({ id: `holiday-${short}`, patientId, start, end }));
   }
   return events;
 }

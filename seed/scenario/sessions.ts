@@ -37,7 +37,7 @@ export function sessionsOf(user: User & Pick<Person, "plan">, today: LocalDay): 
       if (loan === undefined) continue;
       const profile = profileOf(user, habit.slot ?? "A");
       const settings = { ...profile.settings, ...habit.setOnMachine };
-      const measures = measuresOf(profile.slot, settings, minutes, varied);
+      const measures = { ...measuresOf(profile.slot, settings, minutes, varied), ...measuredOf(habit, settings) };
       sessions.push({ userId: user.id, serial: loan.serial, startMs, endMs: startMs + minutes * minuteMs, measures });
     }
   }
@@ -58,6 +58,20 @@ function profileOf(user: Pick<Person, "plan">, slot: "A" | "B"): Pick<ProfileSto
   return profiles.find((profile) => profile.slot === slot) ?? { slot, settings: adultSettings };
 }
 
+/** What the story says of the measures themselves. */
+function measuredOf({ measured = {} }: Habit, set: Settings): SessionMeasures {
+  const { reachedShare, ...others } = measured;
+  if (reachedShare === undefined) return others;
+  const [insufflation, exsufflation] = [set.insufflationPressureCmH2O, set.exsufflationPressureCmH2O].map((pressure) =>
+    Math.round(pressure * reachedShare),
+  ) as [number, number];
+  return {
+    ...others,
+    achievedInsufflationPressureCmH2O: { median: insufflation, p5: insufflation - 3, p95: insufflation + 1 },
+    achievedExsufflationPressureCmH2O: { median: exsufflation, p5: exsufflation - 1, p95: exsufflation + 3 },
+  };
+}
+
 function measuresOf(slot: string, set: Settings, minutes: number, varied: Variation): SessionMeasures {
   const cyclesDelivered = minutes * 2 + varied(0, 4);
   const insufflation = set.insufflationPressureCmH2O - varied(0, 2);
@@ -75,7 +89,7 @@ function measuresOf(slot: string, set: Settings, minutes: number, varied: Variat
     achievedInsufflationPressureCmH2O: { median: insufflation, p5: insufflation - 3, p95: insufflation + 1 },
     achievedExsufflationPressureCmH2O: { median: exsufflation, p5: exsufflation - 1, p95: exsufflation + 4 },
     insufflatedVolumeMillilitres: set.insufflationPressureCmH2O * 30 + varied(0, 20) * 10,
-    peakCoughFlowLitresPerMinute: Math.round(150 - set.exsufflationPressureCmH2O * 2 + varied(0, 25)),
+    peakCoughFlowLitresPerMinute: Math.round(210 - set.exsufflationPressureCmH2O * 2 + varied(0, 25)),
     leakLitresPerMinute: varied(8, 22),
     stopReason: "completed",
   };

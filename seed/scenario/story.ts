@@ -35,6 +35,14 @@ export interface PlanStory {
   readonly endDay?: number;
   /** On hold since this day. */
   readonly heldFromDay?: number;
+  /** When in the day it came into force, where that was in the middle of one. */
+  readonly fromTime?: string;
+  /** The day by which somebody was to look at it again. */
+  readonly reviewDay?: number;
+  /** Why therapy goes on although the contraindication of the story is flagged. */
+  readonly overrideReason?: string;
+  /** Its number of sessions a day is watched for change. */
+  readonly watched?: true;
   readonly profiles: readonly ProfileStory[];
 }
 
@@ -53,6 +61,13 @@ export interface Habit {
   readonly setOnMachine?: Partial<Settings>;
   /** Exactly this long and exactly at `time`; otherwise both vary a little from day to day. */
   readonly exactMinutes?: number;
+  /** What the machine measured, where that is the story. */
+  readonly measured?: {
+    readonly peakCoughFlowLitresPerMinute?: number;
+    readonly lowestSpo2Percent?: number;
+    /** Share of the set pressures that was reached. */
+    readonly reachedShare?: number;
+  };
 }
 
 /** A machine in somebody's hands; without `to` it is still there. */
@@ -67,6 +82,10 @@ export interface PartStory {
   readonly kind: string;
   readonly machine: string;
   readonly fittedDays: readonly number[];
+  /** The day on which the last of them was reported soiled or damaged. */
+  readonly soiledDay?: number;
+  /** The day on which the last of them was checked. */
+  readonly checkedDay?: number;
 }
 
 /** Somebody who uses a machine, known to the service or not. */
@@ -87,9 +106,14 @@ export interface Person extends User {
   readonly story: string;
   readonly parts: readonly PartStory[];
   readonly plan?: PlanStory;
+  /** The plan that replaced it. */
+  readonly nextPlan?: PlanStory;
+  /** The day of the screening for contraindications before the plan; `never` where nobody did one. */
+  readonly screenedOnDay?: number | "never";
   readonly contraindication?: { readonly code: string; readonly from: Moment };
   readonly hospitalStay?: { readonly from: Moment; readonly to: Moment };
-  readonly chestInfection?: { readonly fromDay: number };
+  readonly holiday?: { readonly fromDay: number; readonly endDay: number };
+  readonly chestInfection?: { readonly fromDay: number; readonly endDay?: number };
   readonly diedOnDay?: number;
 }
 
@@ -100,6 +124,12 @@ export interface Machine {
   readonly unregistered?: true;
   /** How far the machine's clock is ahead of UTC; it knows no summer time. */
   readonly clockAheadMinutes: number;
+  /** It writes its times with an offset, so that anybody can tell how far its clock is off; most show a bare clock. */
+  readonly writesOffset?: true;
+  /** The day by which it must be serviced. */
+  readonly serviceDueDay?: number;
+  /** An alert that it recorded at noon of each of these days, under its own code. */
+  readonly alerts?: { readonly code: string; readonly text: string; readonly days: readonly number[] };
   readonly zone: string;
   readonly readings: {
     readonly firstDay: number;

@@ -42,6 +42,7 @@ export function uploadsOf(
       readAt: isoOf(readMs),
       deviceClockAtReading: clockFace(readMs, machine),
       coverage: [{ start: clockFace(fromMs, machine), end: clockFace(readMs, machine) }],
+      ...alertsOf(machine, fromMs, readMs, today),
       sessions: read.map((session) => recordOf(session, machine)),
     };
     uploads.push({ serial: machine.serial, readMs, text: JSON.stringify(envelope) });
@@ -59,6 +60,15 @@ function recordOf(session: PlayedSession & { sequenceNumber: number }, machine: 
   };
 }
 
+function alertsOf(machine: Machine, fromMs: EpochMs, readMs: EpochMs, today: LocalDay): object {
+  const { alerts, zone } = machine;
+  const times = (alerts?.days ?? [])
+    .map((day) => instantOf({ day, time: "12:00" }, today, zone))
+    .filter((ms) => ms >= fromMs && ms < readMs);
+  if (alerts === undefined || times.length === 0) return {};
+  return { alerts: times.map((ms) => ({ code: alerts.code, text: alerts.text, at: clockFace(ms, machine) })) };
+}
+
 function firstUseMs({ serial }: Machine, users: readonly User[], today: LocalDay): EpochMs {
   const starts = users.flatMap(({ loans, zone }) =>
     loans.filter((loan) => loan.serial === serial).map((loan) => timeOfLoan(loan, today, zone).startMs),
@@ -66,7 +76,8 @@ function firstUseMs({ serial }: Machine, users: readonly User[], today: LocalDay
   return Math.min(...starts);
 }
 
-/** What the machine's own clock shows at an instant, without offset. */
+/** What the machine's own clock shows at an instant; most machines know no offset. */
 function clockFace(ms: EpochMs, machine: Machine): string {
-  return isoOf(ms + machine.clockAheadMinutes * minuteMs).slice(0, -1);
+  const shown = isoOf(ms + machine.clockAheadMinutes * minuteMs);
+  return machine.writesOffset === true ? shown : shown.slice(0, -1);
 }

@@ -2,27 +2,54 @@ import type { DayState } from "./day-state.ts";
 import type { Thresholds } from "./thresholds.ts";
 import type { LocalDay } from "./time.ts";
 
+/** Every measure of adherence by its name; there is no figure called adherence. */
+export type MeasureCode =
+  | "days-used"
+  | "sessions-completed"
+  | "sessions-recorded"
+  | "dose"
+  | "settings-concordance"
+  | "all-facets";
+
 /** A share with everything needed to read it honestly. */
 export interface Measure {
-  readonly code: "days-used" | "sessions-completed";
+  readonly code: MeasureCode;
+  /** What numerator, denominator and eligible are numbers of. */
+  readonly counts: "days" | "slots" | "sessions" | "cycles";
   readonly firstDay: LocalDay;
   readonly endDay: LocalDay;
   readonly numerator: number;
-  /** Known days or known slots. */
+  /** What is known of the eligible. */
   readonly denominator: number;
-  /** Eligible days or slots, unknown ones included. */
+  /** Eligible, unknown ones included. */
   readonly eligible: number;
   /** denominator / eligible; absent when nothing was eligible. */
   readonly coverage?: number;
   /** numerator / denominator; absent with a reason when it would mislead. */
   readonly ratio?: number;
   readonly absentReason?: "nothing-asked" | "nothing-known" | "low-coverage";
-  /** Share if every unknown day (slot) were missed … done; absent when nothing was eligible. */
+  /** Share if everything unknown were missed … done; absent when nothing was eligible. */
   readonly bounds?: { readonly lowest: number; readonly highest: number };
   readonly ruleVersion: string;
 }
 
 type MeasureThresholds = Pick<Thresholds, "minimumCoverageShare" | "version">;
+
+/** What is counted over a window: how many, of how many known, of how many eligible. */
+export interface Counted {
+  readonly numerator: number;
+  readonly denominator: number;
+  readonly eligible: number;
+}
+
+const counting: Readonly<Record<MeasureCode, Measure["counts"]>> = {
+  "days-used": "days",
+  "sessions-completed": "slots",
+  "sessions-recorded": "slots",
+  dose: "cycles",
+  "settings-concordance": "sessions",
+  "all-facets": "days",
+};
 
 /**
  * Known days with at least one qualifying session out of all known days of `[firstDay, endDay)`; `days` may reach
@@ -35,14 +62,12 @@ export function daysUsed(
   endDay: LocalDay,
   thresholds: MeasureThresholds,
 ): Measure {
-  let [used, known, eligible] = [0, 0, 0];
-  for (const day of days) {
-    if (!day.eligible || day.day < firstDay || day.day >= endDay) continue;
-    eligible += 1;
-    if (day.state !== "unknown") known += 1;
-    if (day.state === "used") used += 1;
-  }
-  return measure("days-used", firstDay, endDay, [used, known, eligible], thresholds);
+  const counted = sum(within(days, firstDay, endDay), (day) => ({
+    numerator: day.state === "used" ? 1 : 0,
+    denominator: day.state === "unknown" ? 0 : 1,
+    eligible: 1,
+  }));
+  return measure("days-used", firstDay, endDay, counted, thresholds);
 }
 
 /**
@@ -56,14 +81,51 @@ export function sessionsCompleted(
   endDay: LocalDay,
   thresholds: MeasureThresholds,
 ): Measure {
-  let [done, known, eligible] = [0, 0, 0];
+  const counted = sum(within(days, firstDay, endDay), (day) => ({
+    numerator: day.done,
+    denominator: day.done + day.missed,
+    eligible: day.asked,
+  }));
+  return measure("sessions-completed", firstDay, endDay, counted, thresholds);
+}
+
+/**
+ * All qualifying sessions on eligible, known days, for each known slot of these days: more than was asked counts, so it
+ * may pass 1. Own definition of this service.
+ */
+export function sessionsRecorded(
+  days: readonly DayState[],
+  firstDay: LocalDay,
+  endDay: LocalDay,
+  thresholds: MeasureThresholds,
+): Measure {
+  const counted = sum(within(days, firstDay, endDay), (day) => ({
+    numerator: day.asked > 0 ? day.sessions : 0,
+    denominator: day.done + day.missed,
+    eligible: day.asked,
+  }));
+  return measure("sessions-recorded", firstDay, endDay, counted, thresholds);
+}
+
+/** The eligible days of a window. */
+export function within<Day extends Pick<DayState, "day" | "eligible">>(
+  days: readonly Day[],
+  firstDay: LocalDay,
+  endDay: LocalDay,
+): Day[] {
+  return days.filter((day) => day.eligible && day.day >= firstDay && day.day < endDay);
+}
+
+/** What each day adds to a measure, added up. */
+export function sum<Day>(days: readonly Day[], of: (day: Day) => Counted): Counted {
+  let [numerator, denominator, eligible] = [0, 0, 0];
   for (const day of days) {
-    if (!day.eligible || day.day < firstDay || day.day >= endDay) continue;
-    done += day.done;
-    known += day.done + day.missed;
-    eligible += day.asked;
+    const counted = of(day);
+    numerator += counted.numerator;
+    denominator += counted.denominator;
+    eligible += counted.eligible;
   }
-  return measure("sessions-completed", firstDay, endDay, [done, known, eligible], thresholds);
+  return { numerator, denominator, eligible };
 }
 
 /** The name of a band of shares, half-open and without gap: under 0.35, 0.35 to under 0.80, 0.80 and above. */
@@ -82,18 +144,34 @@ export function band(ratio: number): Band {
   return ratio < 0.8 ? "moderate" : "high";
 }
 
-function measure(
-  code: Measure["code"],
+/**
+ * A measure of what was counted. Where more was done than asked (a ratio over 1), nobody knows how often what is unknown
+ * was done: the highest bound then takes it as done once, or as often as the known, whichever is more.
+ */
+export function measure(
+  code: MeasureCode,
   firstDay: LocalDay,
   endDay: LocalDay,
-  [numerator, denominator, eligible]: readonly [number, number, number],
+  counted: Counted,
   { minimumCoverageShare, version }: MeasureThresholds,
 ): Measure {
-  const counted = { code, firstDay, endDay, numerator, denominator, eligible, ruleVersion: version };
-  if (eligible === 0) return { ...counted, absentReason: "nothing-asked" };
+  const { numerator, denominator, eligible } = counted;
+  const shared = {
+    code,
+    counts: counting[code],
+    firstDay,
+    endDay,
+    numerator,
+    denominator,
+    eligible,
+    ruleVersion: version,
+  };
+  if (eligible === 0) return { ...shared, absentReason: "nothing-asked" };
   const coverage = denominator / eligible;
-  const bounds = { lowest: numerator / eligible, highest: (numerator + eligible - denominator) / eligible };
-  if (denominator === 0) return { ...counted, coverage, bounds, absentReason: "nothing-known" };
-  if (coverage < minimumCoverageShare) return { ...counted, coverage, bounds, absentReason: "low-coverage" };
-  return { ...counted, coverage, bounds, ratio: numerator / denominator };
+  const ratio = denominator === 0 ? 0 : numerator / denominator;
+  const highest = Math.max((numerator + eligible - denominator) / eligible, ratio);
+  const bounds = { lowest: numerator / eligible, highest };
+  if (denominator === 0) return { ...shared, coverage, bounds, absentReason: "nothing-known" };
+  if (coverage < minimumCoverageShare) return { ...shared, coverage, bounds, absentReason: "low-coverage" };
+  return { ...shared, coverage, bounds, ratio };
 }

@@ -2,12 +2,12 @@ import type { Absence } from "./absence.ts";
 import type { RecordedAlert } from "./alert.ts";
 import type { Contraindication } from "./contraindication.ts";
 import type { ClockCheck, CoverageRange, DeviceFacts, DeviceUse } from "./device.ts";
+import type { FindingTask } from "./finding-task.ts";
 import type { ChestInfection } from "./infection.ts";
 import type { FittedPart } from "./part.ts";
 import type { Plan, SettingsProfile } from "./prescription.ts";
 import type { Screening } from "./screening.ts";
 import type { Session } from "./session.ts";
-import type { FindingTask } from "./task.ts";
 import type { LocalDay } from "./time.ts";
 
 /** What computations need to know of a Patient. */
@@ -59,15 +59,44 @@ export type Fact =
 
 /**
  * Plans with the profiles they list, by first day. A plan of which no profile of this therapy is known is none of ours:
- * a later plan for other equipment must not stand in the way of the one in force.
+ * a later plan for other equipment must not stand in the way of the one in force. A plan that another one replaces ends
+ * where that one begins, whatever its own record says. A profile that replaced another since the plan began brings the
+ * other along, until the day of the change.
  */
 export function plansWithProfiles(plans: readonly PlanFacts[], profiles: readonly SettingsProfile[]): Plan[] {
   const byId = new Map(profiles.map((profile) => [profile.profileId, profile]));
-  return plans
+  const ours = plans
     .map(({ profileIds, patientId: _, ...plan }) => ({
       ...plan,
-      profiles: profileIds.flatMap((id) => byId.get(id) ?? []),
+      profiles: profileIds.flatMap((id) => withPriors(byId.get(id), plan.firstDay, byId)),
     }))
-    .filter((plan) => plan.profiles.length > 0)
-    .sort((a, b) => (a.firstDay < b.firstDay ? -1 : 1));
+    .filter((plan) => plan.profiles.length > 0);
+  return ours.map((plan) => endedByReplacement(plan, ours)).sort((a, b) => (a.firstDay < b.firstDay ? -1 : 1));
+}
+
+/** A profile with those it replaced one after another, each until the next began. */
+function withPriors(
+  profile: SettingsProfile | undefined,
+  planFirstDay: LocalDay,
+  byId: ReadonlyMap<string, SettingsProfile>,
+): SettingsProfile[] {
+  if (profile === undefined) return [];
+  const chain = [profile];
+  const seen = new Set([profile.profileId]);
+  for (let next = profile; next.fromDay !== undefined && next.fromDay > planFirstDay; ) {
+    const prior = next.priorId === undefined ? undefined : byId.get(next.priorId);
+    if (prior === undefined || seen.has(prior.profileId)) break;
+    seen.add(prior.profileId);
+    chain.push({ ...prior, untilDay: next.fromDay });
+    next = prior;
+  }
+  return chain;
+}
+
+function endedByReplacement(plan: Plan, plans: readonly Plan[]): Plan {
+  const next = plans.find(
+    (one) => one.replacesId === plan.planId && one.status !== "draft" && one.firstDay >= plan.firstDay,
+  );
+  if (next === undefined || (plan.endDay !== undefined && plan.endDay <= next.firstDay)) return plan;
+  return { ...plan, endDay: next.firstDay };
 }

@@ -54,6 +54,11 @@ export function daysBetween(from: LocalDay, to: LocalDay): number {
   return dayNumber(to) - dayNumber(from);
 }
 
+/** The later of two local days. */
+export function laterDay(a: LocalDay, b: LocalDay): LocalDay {
+  return daysBetween(a, b) > 0 ? b : a;
+}
+
 /**
  * The local day one interval later. Months are calendar months; a day that the target month lacks becomes its last day
  * (31 January + 1 month = the last day of February), as Temporal's `constrain` and the storeroom's calendar do.

@@ -2,12 +2,12 @@ import type { Absence } from "./absence.ts";
 import type { RecordedAlert } from "./alert.ts";
 import type { Contraindication } from "./contraindication.ts";
 import type { ClockCheck, CoverageRange, MachineUse } from "./device.ts";
+import type { FindingTask } from "./finding-task.ts";
 import type { ChestInfection } from "./infection.ts";
 import type { FittedPart } from "./part.ts";
 import type { Plan } from "./prescription.ts";
 import type { Screening } from "./screening.ts";
 import type { Session } from "./session.ts";
-import type { FindingTask } from "./task.ts";
 import type { Thresholds } from "./thresholds.ts";
 import type { EpochMs, LocalDay } from "./time.ts";
 

@@ -2,16 +2,18 @@ import { daysUsed, type Measure, sessionsCompleted } from "./adherence.ts";
 import { dayStates } from "./day-state.ts";
 import type { Finding } from "./finding.ts";
 import { addDays } from "./local-day.ts";
+import { forecastDays, type PartNeed, partNeeds } from "./part-forecast.ts";
 import { partStates } from "./part-state.ts";
 import type { Picture } from "./picture.ts";
 import { caseloadDays } from "./picture-window.ts";
 import { planInForce } from "./plan-in-force.ts";
 import { coverageOfPatient, timeOfUse } from "./range.ts";
-import { catalogue } from "./rules/catalogue.ts";
+import { catalogue, safetyRules } from "./rules/catalogue.ts";
 import { findingsOf } from "./rules/examination.ts";
-import type { Rule } from "./rules/rule.ts";
+import type { Examination, Rule, RuleText } from "./rules/rule.ts";
 import type { Session } from "./session.ts";
 import { type TaskStep, taskSteps } from "./task.ts";
+import type { DecisionContext } from "./task-decision.ts";
 import type { EpochMs, LocalDay } from "./time.ts";
 
 /** What a review of one picture answers. */
@@ -32,20 +34,55 @@ export interface PatientSummary {
   /** Earliest `replaceByDay` of the parts in use, also one that has passed. */
   readonly nextPartDueDay?: LocalDay;
   readonly nextPartKind?: string;
+  /** What the next 90 days need for the parts. */
+  readonly partNeeds: readonly PartNeed[];
 }
 
 /**
  * All findings of one picture on its day, what to do to the Tasks, and the caseload row. The order and repetition of the
  * picture's sessions change nothing. Nothing is found about a patient who has died; what was raised is closed.
- * A rule left out of `rules` is taken as switched off: what it raised no longer applies.
+ * A rule left out of `rules`, or switched off by the thresholds, finds nothing, and what it raised no longer applies.
  */
 export function review(picture: Picture, rules: readonly Rule[] = catalogue): Review {
-  const settled: Picture = { ...picture, sessions: eachOnce(picture.sessions) };
-  const findings = isDeceased(settled) ? [] : rules.flatMap((rule) => findingsOf(rule, settled));
-  const { today, nowMs, thresholds, tasks } = settled;
-  const applicable = (rule: string, subject: string) => applies(rule, subject, settled, rules);
-  const steps = taskSteps(findings, tasks, { today, nowMs, thresholds, applicable });
+  const settled = settledOf(picture);
+  const { version } = settled.thresholds;
+  const found = isDeceased(settled) ? [] : inUse(settled, rules).flatMap((rule) => findingsOf(rule, settled));
+  const findings = found.map((finding): Finding => ({ ...finding, thresholdsVersion: version }));
+  const steps = taskSteps(findings, settled.tasks, reviewContext(settled, rules));
   return { findings, steps, summary: summaryOf(settled) };
+}
+
+/** What the decisions about the Tasks of a picture need to know of it. */
+export function reviewContext(picture: Picture, rules: readonly Rule[] = catalogue): DecisionContext {
+  const { today, nowMs, thresholds, organizationId, zone } = picture;
+  return {
+    today,
+    nowMs,
+    thresholds,
+    zone,
+    applicable: (rule, subject) => applies(rule, subject, picture, inUse(picture, rules)),
+    ...(organizationId === undefined ? {} : { organizationId }),
+  };
+}
+
+/** What each rule in use asked of a picture, whether it found anything or not; empty for a patient who has died. */
+export function examinationsOf(
+  picture: Picture,
+  rules: readonly Rule[] = catalogue,
+): readonly { readonly rule: RuleText; readonly examinations: readonly Examination[] }[] {
+  const settled = settledOf(picture);
+  if (isDeceased(settled)) return [];
+  return inUse(settled, rules).map((rule) => ({ rule, examinations: rule.examine(settled) }));
+}
+
+function settledOf(picture: Picture): Picture {
+  return { ...picture, sessions: eachOnce(picture.sessions) };
+}
+
+/** Rules of safety cannot be switched off. */
+function inUse({ thresholds }: Picture, rules: readonly Rule[]): readonly Rule[] {
+  if (thresholds.disabledRules.length === 0) return rules;
+  return rules.filter((rule) => safetyRules.includes(rule) || !thresholds.disabledRules.includes(rule.code));
 }
 
 function summaryOf(picture: Picture): PatientSummary {
@@ -70,6 +107,7 @@ function summaryOf(picture: Picture): PatientSummary {
     sessionsCompleted: sessionsCompleted(days, firstDay, today, thresholds),
     ...(Number.isFinite(lastSessionStartMs) && { lastSessionStartMs }),
     ...(coveredUntilMs !== undefined && { coveredUntilMs: Math.min(coveredUntilMs, nowMs) }),
+    partNeeds: partNeeds(picture, forecastDays),
     ...(next !== undefined && { nextPartDueDay: next.replaceByDay, nextPartKind: next.kind }),
   };
 }

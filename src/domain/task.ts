@@ -1,58 +1,37 @@
-import type { Evidence, Finding, Severity } from "./finding.ts";
+import type { Evidence, Finding } from "./finding.ts";
+import { closedByService, type FindingTask, type Hand, handOf, type TaskPriority } from "./finding-task.ts";
 import { fingerprint } from "./fingerprint.ts";
 import { addDays } from "./local-day.ts";
+import { escalatedPriority, priorityOfService, refreshedPriority } from "./task-priority.ts";
+import { ownerFor } from "./task-routing.ts";
 import type { Thresholds } from "./thresholds.ts";
 import type { EpochMs, LocalDay } from "./time.ts";
 
-/** R4 task status (https://hl7.org/fhir/R4/valueset-task-status.html). */
-export type TaskStatus =
-  | "draft"
-  | "requested"
-  | "received"
-  | "accepted"
-  | "rejected"
-  | "ready"
-  | "cancelled"
-  | "in-progress"
-  | "on-hold"
-  | "failed"
-  | "completed"
-  | "entered-in-error";
-
-/** R4 request priority, the least pressing first (https://hl7.org/fhir/R4/valueset-request-priority.html). */
-export type TaskPriority = "routine" | "urgent" | "asap" | "stat";
-
-/** A Task that a finding raised, as the review sees it. */
-export interface FindingTask {
-  readonly taskId: string;
-  readonly rule: string;
-  readonly subject: string;
-  /** 1 for the first Task ever raised for this rule and subject. */
-  readonly episode: number;
-  readonly status: TaskStatus;
-  readonly severity: Severity;
-  /** Absent on a Task that names none. */
-  readonly priority?: TaskPriority;
-  /** The priority that the service gave it last; where `priority` differs, a person has changed it. */
-  readonly servicePriority?: TaskPriority;
-  /** `restriction.period.end` as a local day. */
-  readonly dueDay?: LocalDay;
-  /** Fingerprint of text and evidence at the last refresh. */
-  readonly evidenceDigest: string;
-  readonly closedMs?: EpochMs;
-  /** Who closed it; absent while open. */
-  readonly closedBy?: "service" | "person";
-  /** Whether the finding has been seen cleared since a person closed it, or while a person works on it. */
-  readonly clearedSince: boolean;
-}
-
 /** What a review wants done to the Tasks. */
 export type TaskStep =
-  | { readonly kind: "raise"; readonly finding: Finding; readonly episode: number; readonly dueDay: LocalDay }
-  /** `dueDay` counts from this refresh; only ever bring a Task's due day forward, or changing evidence puts it off for ever. */
-  | { readonly kind: "refresh"; readonly taskId: string; readonly finding: Finding; readonly dueDay: LocalDay }
+  | {
+      readonly kind: "raise";
+      readonly finding: Finding;
+      readonly episode: number;
+      readonly dueDay: LocalDay;
+      /** `Type/id` of whoever the routing names. */
+      readonly owner?: string;
+    }
+  | {
+      readonly kind: "refresh";
+      readonly taskId: string;
+      readonly finding: Finding;
+      /** Counts from this refresh; only ever bring a Task's due day forward, or changing evidence puts it off for ever. */
+      readonly dueDay: LocalDay;
+      /** Whoever the routing names now; an owner that stands stays. */
+      readonly owner?: string;
+      /** Absent where a person has given the Task a priority of their own; what the service gave last is then kept in mind. */
+      readonly priority?: TaskPriority;
+    }
   /** A person works on it: evidence is added, status, owner and priority stay. */
   | { readonly kind: "add-evidence"; readonly taskId: string; readonly finding: Finding }
+  /** Past its due day and still open: the priority rises, status and owner stay. May follow one of the two above. */
+  | { readonly kind: "escalate"; readonly taskId: string; readonly priority: TaskPriority; readonly text: string }
   | {
       readonly kind: "close";
       readonly taskId: string;
@@ -67,7 +46,9 @@ export type TaskStep =
 export interface TaskContext {
   readonly today: LocalDay;
   readonly nowMs: EpochMs;
-  readonly thresholds: Pick<Thresholds, "coolDownDays" | "dueDaysBySeverity">;
+  /** id of the patient's managing Organization. */
+  readonly organizationId?: string;
+  readonly thresholds: Pick<Thresholds, "coolDownDays" | "dueDaysBySeverity" | "escalateAfterDays" | "taskRouting">;
   /** Whether a rule can still say anything about a subject; false closes what it raised as no longer applying. */
   readonly applicable: (rule: string, subject: string) => boolean;
 }
@@ -75,8 +56,9 @@ export interface TaskContext {
 const DAY_MS = 86_400_000;
 
 /**
- * What one review wants done to one patient's Tasks, so that each finding has at most one open Task. Doing it and
- * reviewing again asks for nothing more. Findings of severity `information` count as not found.
+ * What one review wants done to one patient's Tasks, so that each finding has at most one open Task. Doing it, in this
+ * order, and reviewing again asks for nothing more. Findings of severity `information` count as not found. A Task that was
+ * entered in error says nothing about its finding; only its episode is not given again.
  * Of several Tasks of one rule and subject the highest episode matters, and whatever else is still open: merging two
  * records of one person can leave two. What a person works on is never closed here, so only those can stay more than one.
  */
@@ -102,17 +84,17 @@ export function dedupKey(patientId: string | undefined, rule: string, subject: s
 }
 
 /**
- * Fingerprint of what a finding tells its reader: severity, text and evidence, in order. `sinceDay` is left out: it
- * moves with a trailing window although nothing has happened.
+ * Fingerprint of what a finding tells its reader: severity, text, evidence in order, and on which thresholds. `sinceDay`
+ * is left out: it moves with a trailing window although nothing has happened.
  */
-export function evidenceDigest({ severity, text, evidence }: Finding): string {
+export function evidenceDigest({ severity, text, evidence, thresholdsVersion }: Finding): string {
   const rows = evidence.map((one) => [one.name, one.text, one.value ?? null, one.unit ?? null, one.reference ?? null]);
-  return fingerprint(JSON.stringify([severity, text, rows]));
+  return fingerprint(JSON.stringify([severity, text, rows, thresholdsVersion ?? null]));
 }
 
 function stepsOf(finding: Finding | undefined, history: readonly FindingTask[], context: TaskContext): TaskStep[] {
-  const tasks = [...history].sort((a, b) => b.episode - a.episode || (a.taskId < b.taskId ? -1 : 1));
-  const [latest] = tasks;
+  const tasks = inOrder(history);
+  const [latest] = tasks.filter(says);
   const inHands = (hand: Hand) => tasks.filter((task) => handOf(task.status) === hand);
   const [ours, theirs] = [inHands("service"), inHands("person")];
   if (finding === undefined) {
@@ -124,20 +106,72 @@ function stepsOf(finding: Finding | undefined, history: readonly FindingTask[], 
       ...noted.map(({ taskId }): TaskStep => ({ kind: "note-cleared", taskId })),
     ];
   }
-  const digest = evidenceDigest(finding);
   const [kept, ...surplus] = theirs.length > 0 ? [undefined, ...ours] : ours;
   const steps = surplus.flatMap((task) => (task === undefined ? [] : [superseding(task)]));
-  for (const { taskId, evidenceDigest: told } of theirs) {
-    if (told !== digest) steps.push({ kind: "add-evidence", taskId, finding });
-  }
-  if (kept !== undefined && (kept.evidenceDigest !== digest || kept.severity !== finding.severity)) {
-    steps.push({ kind: "refresh", taskId: kept.taskId, finding, dueDay: dueDayOf(finding, context) });
-  }
+  steps.push(...theirs.flatMap((task) => adding(task, finding, context)));
+  if (kept !== undefined) steps.push(...refreshing(kept, finding, context));
   const mayRaise = latest === undefined || maySpeakAgain(latest, finding, context);
   if (ours.length + theirs.length === 0 && mayRaise) {
-    steps.push({ kind: "raise", finding, episode: (latest?.episode ?? 0) + 1, dueDay: dueDayOf(finding, context) });
+    const episode = (tasks[0]?.episode ?? 0) + 1;
+    steps.push({ kind: "raise", finding, episode, dueDay: dueDayOf(finding, context), ...ownerOf(finding, context) });
   }
   return steps;
+}
+
+/** The highest episode first. */
+function inOrder(history: readonly FindingTask[]): FindingTask[] {
+  return [...history].sort((a, b) => b.episode - a.episode || (a.taskId < b.taskId ? -1 : 1));
+}
+
+/** A Task entered in error should never have been: it neither holds a finding back nor remembers that one has cleared. */
+function says({ status }: FindingTask): boolean {
+  return status !== "entered-in-error";
+}
+
+/** Evidence for a Task in a person's hands, and its escalation. */
+function adding(task: FindingTask, finding: Finding, context: TaskContext): TaskStep[] {
+  const { taskId } = task;
+  const told = task.evidenceDigest === evidenceDigest(finding);
+  return [...(told ? [] : [{ kind: "add-evidence", taskId, finding } as const]), ...escalating(task, finding, context)];
+}
+
+function refreshing(task: FindingTask, finding: Finding, context: TaskContext): TaskStep[] {
+  if (task.evidenceDigest === evidenceDigest(finding) && task.severity === finding.severity) {
+    return escalating(task, finding, context);
+  }
+  const { taskId } = task;
+  const dueDay = dueDayOf(finding, context);
+  const priority = refreshedPriority(task, finding.severity);
+  const refresh = {
+    kind: "refresh",
+    taskId,
+    finding,
+    dueDay,
+    ...ownerOf(finding, context),
+    ...(priority === undefined ? {} : { priority }),
+  } as const;
+  const given =
+    priority === undefined ? { servicePriority: priorityOfService(task) } : { priority, servicePriority: priority };
+  return [refresh, ...escalating({ ...task, ...given, severity: finding.severity }, finding, context)];
+}
+
+function escalating(task: FindingTask, finding: Finding, { today, thresholds }: TaskContext): TaskStep[] {
+  if (!mayEscalate(task, finding)) return [];
+  const priority = escalatedPriority(task, finding.severity, today, thresholds.escalateAfterDays);
+  if (priority === undefined) return [];
+  const { taskId, dueDay } = task;
+  const text = `Not done by ${dueDay}, when it was due: priority raised from ${priorityOfService(task)} to ${priority}.`;
+  return [{ kind: "escalate", taskId, priority, text }];
+}
+
+/** Whoever put a Task on hold has decided that it waits; only a matter of safety presses on all the same. */
+export function mayEscalate({ status }: FindingTask, { safety }: Finding): boolean {
+  return status !== "on-hold" || safety;
+}
+
+function ownerOf({ rule }: Finding, { thresholds, organizationId }: TaskContext): { owner?: string } {
+  const owner = ownerFor(thresholds.taskRouting, rule, organizationId);
+  return owner === undefined ? {} : { owner };
 }
 
 function closing({ taskId, rule, subject }: FindingTask, { today, applicable }: TaskContext): TaskStep {
@@ -156,37 +190,19 @@ function superseding({ taskId }: FindingTask): TaskStep {
 
 function maySpeakAgain(task: FindingTask, finding: Finding, { nowMs, thresholds }: TaskContext): boolean {
   if (finding.safety || task.clearedSince || closedByService(task)) return true;
-  // Without a time of closing nobody can say that the cool-down still runs; better asked twice than lost.
-  return task.closedMs === undefined || nowMs - task.closedMs >= thresholds.coolDownDays * DAY_MS;
+  const endMs = coolDownEndMs(task, thresholds);
+  return endMs === undefined || nowMs >= endMs;
 }
 
-// Only the two statuses that the service closes with can be its own; a closing that names nobody counts as a person's.
-function closedByService(task: FindingTask): boolean {
-  return task.closedBy === "service" && (task.status === "completed" || task.status === "cancelled");
-}
-
-/** Whether nobody works on a Task of this status any more. */
-export function isClosed(status: TaskStatus): boolean {
-  return handOf(status) === "closed";
-}
-
-/** In whose hands a Task is: still the service's, a person's, or closed. */
-type Hand = "service" | "person" | "closed";
-
-function handOf(status: TaskStatus): Hand {
-  switch (status) {
-    case "draft":
-    case "requested":
-    case "received":
-    case "ready":
-      return "service";
-    case "accepted":
-    case "in-progress":
-    case "on-hold":
-      return "person";
-    default:
-      return "closed";
-  }
+/**
+ * From when on a finding may be raised again after a person closed its Task. Without a time of closing nobody can say that
+ * the cool-down still runs, so undefined: better asked twice than lost.
+ */
+export function coolDownEndMs(
+  { closedMs }: FindingTask,
+  { coolDownDays }: Pick<Thresholds, "coolDownDays">,
+): EpochMs | undefined {
+  return closedMs === undefined ? undefined : closedMs + coolDownDays * DAY_MS;
 }
 
 function dueDayOf({ severity }: Finding, { today, thresholds }: TaskContext): LocalDay {

@@ -25,14 +25,17 @@ export function effectiveThresholds(
 ): Thresholds {
   const ofTenant = settings.find((one) => one.planId === undefined);
   const ofPlan = planId === undefined ? undefined : settings.find((one) => one.planId === planId);
-  return [ofTenant, ofPlan].reduce<Thresholds>((thresholds, setting) => {
-    if (setting === undefined) return thresholds;
-    const entries = Object.entries(setting.settings);
-    return {
-      ...thresholds,
-      ...Object.fromEntries(entries.map(([name, { value }]) => [name, value])),
-      sources: { ...thresholds.sources, ...Object.fromEntries(entries.map(([name, { source }]) => [name, source])) },
-      version: `${thresholds.version}/${setting.planId === undefined ? "tenant" : "plan"}-${setting.version}`,
-    };
-  }, defaults);
+  return over(over(defaults, ofTenant), ofPlan);
+}
+
+function over(thresholds: Thresholds, setting: ThresholdSetting | undefined): Thresholds {
+  if (setting === undefined) return thresholds;
+  const entries = Object.entries(setting.settings);
+  const level = setting.planId === undefined ? "tenant" : "plan";
+  return {
+    ...thresholds,
+    ...Object.fromEntries(entries.map(([name, { value }]) => [name, value])),
+    sources: { ...thresholds.sources, ...Object.fromEntries(entries.map(([name, { source }]) => [name, source])) },
+    version: `${thresholds.version}/${level}-${setting.version}`,
+  };
 }

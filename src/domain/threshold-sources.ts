@@ -1,14 +1,9 @@
-import type { Thresholds } from "./thresholds.ts";
-
 /** A rule of the trade. */
 export const COMMON_PRACTICE = "common practice, no published source";
 const OWN_CHOICE = "choice of this service, no published source";
 
-/** The name of one threshold. */
-export type ThresholdName = Exclude<keyof Thresholds, "version" | "sources">;
-
 /** Where each default comes from, to be shown beside the number that it produced. */
-export const thresholdSources: Readonly<Record<ThresholdName, string>> = {
+export const thresholdSources = {
   disabledRules: OWN_CHOICE,
   dayParts: `Twice a day, morning and evening: ${COMMON_PRACTICE}. The clock ranges: ${OWN_CHOICE}.`,
   sittingRestGapMinutes: OWN_CHOICE,
@@ -53,4 +48,7 @@ export const thresholdSources: Readonly<Record<ThresholdName, string>> = {
   partKinds: COMMON_PRACTICE,
   changeSignal:
     "Chart constants: NIST/SEMATECH e-Handbook of Statistical Methods 6.3.2; baseline of 20 known days: choice of this service. No published study shows that the signal predicts infection in this therapy.",
-};
+} as const satisfies Readonly<Record<string, string>>;
+
+/** The name of one threshold. */
+export type ThresholdName = keyof typeof thresholdSources;

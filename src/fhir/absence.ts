@@ -1,7 +1,8 @@
-import type { Condition, Encounter } from "@medplum/fhirtypes";
+import type { Encounter, Flag } from "@medplum/fhirtypes";
 import type { Fact } from "../domain/facts.ts";
-import { firstDayOf } from "./day-range.ts";
+import { dayRangeOf, firstDayOf } from "./day-range.ts";
 import { idOf } from "./session.ts";
+import { absenceKinds, therapySystems } from "./terminology/therapy.ts";
 
 const actCode = "http://terminology.hl7.org/CodeSystem/v3-ActCode";
 const inpatientClasses: ReadonlySet<string> = new Set(["IMP", "ACUTE", "NONAC"]);
@@ -50,23 +51,48 @@ export function hospitalStay(stay: {
   };
 }
 
-/** A chest infection with its onset, and its end when it is over. */
-export function chestInfectionCondition(condition: {
+const flagCategory = "http://terminology.hl7.org/CodeSystem/flag-category";
+
+/** A holiday told to the team: an administrative Flag under our own code, over its days. */
+export function holidayOf(flag: Flag, zone: string): Fact[] {
+  const patientId = idOf(flag.subject.reference, "Patient");
+  const isHoliday = flag.code.coding?.some(
+    (one) => one.system === therapySystems.absenceKind && one.code === "away-on-holiday",
+  );
+  if (patientId === undefined || isHoliday !== true || flag.status === "entered-in-error") return [];
+  const range = dayRangeOf(flag.period, zone);
+  if (range === undefined) return [];
+  const recordedDay = flag.status === "inactive" ? firstDayOf(flag.meta?.lastUpdated, zone) : undefined;
+  const endDay = range.endDay ?? recordedDay;
+  return [
+    {
+      kind: "absence",
+      patientId,
+      absence: {
+        sourceId: flag.id ?? "",
+        kind: "holiday",
+        firstDay: range.firstDay,
+        ...(endDay === undefined ? {} : { endDay }),
+      },
+    },
+  ];
+}
+
+/** Days away without the device; `start` and `end` are dates, the last day inside. */
+export function holidayFlag(holiday: {
   id: string;
   patientId: string;
-  onset: string;
-  abatement?: string;
-}): Condition & { id: string } {
-  const clinical = condition.abatement === undefined ? "active" : "resolved";
+  start: string;
+  end: string;
+}): Flag & { id: string } {
+  const code = "away-on-holiday";
   return {
-    resourceType: "Condition",
-    id: condition.id,
-    clinicalStatus: {
-      coding: [{ system: "http://terminology.hl7.org/CodeSystem/condition-clinical", code: clinical }],
-    },
-    code: { text: "Chest infection" },
-    subject: { reference: `Patient/${condition.patientId}` },
-    onsetDateTime: condition.onset,
-    ...(condition.abatement === undefined ? {} : { abatementDateTime: condition.abatement }),
+    resourceType: "Flag",
+    id: holiday.id,
+    status: "active",
+    category: [{ coding: [{ system: flagCategory, code: "admin" }] }],
+    code: { coding: [{ system: therapySystems.absenceKind, code, display: absenceKinds[code] ?? code }] },
+    subject: { reference: `Patient/${holiday.patientId}` },
+    period: { start: holiday.start, end: holiday.end },
   };
 }

@@ -1,10 +1,12 @@
 import type { DeviceUseStatement } from "@medplum/fhirtypes";
-import type { Fact } from "../domain/facts.ts";
+import type { Fact, PartReport } from "../domain/facts.ts";
 import { dayRangeOf, endMsOf, firstDayOf, startMsOf } from "./day-range.ts";
 import { idOf } from "./session.ts";
 import { extensionUrl } from "./terminology/canonical.ts";
 
 const awayUrl = extensionUrl("device-away");
+const soiledUrl = extensionUrl("part-soiled");
+const checkedUrl = extensionUrl("part-checked");
 
 /** Statuses under which a device was really with the person. */
 const realStatuses: ReadonlySet<string> = new Set(["active", "completed", "stopped", "on-hold"]);
@@ -36,10 +38,22 @@ export function deviceUseFacts(statement: DeviceUseStatement, zone: string): Fac
         startMs,
         ...(endMs === undefined ? {} : { endMs }),
         ...(onHold ? { onHold } : {}),
+        ...reportOf(statement),
       },
     },
     ...awayFacts(statement, { patientId, useId, onHold }, zone),
   ];
+}
+
+/** What is reported of a part: the day it was seen soiled or damaged, and the last day it was checked. */
+function reportOf(statement: DeviceUseStatement): PartReport {
+  const day = (url: string) =>
+    (statement.extension ?? [])
+      .flatMap((one) => (one.url === url && one.valueDate !== undefined ? [one.valueDate] : []))
+      .sort()
+      .at(-1);
+  const [soiledDay, checkedDay] = [day(soiledUrl), day(checkedUrl)];
+  return { ...(soiledDay === undefined ? {} : { soiledDay }), ...(checkedDay === undefined ? {} : { checkedDay }) };
 }
 
 function awayFacts(
@@ -64,13 +78,21 @@ interface UseParts {
   /** FHIR dateTime. */
   readonly start: string;
   readonly end?: string;
+  /** Of a part: the day it was reported soiled or damaged, and the last day it was checked. */
+  readonly soiledDay?: string;
+  readonly checkedDay?: string;
 }
 
 /** A machine handed over to a person until `end`, or a part fitted until then; the Device tells which. */
 export function deviceUseStatement(use: UseParts): DeviceUseStatement & { id: string } {
+  const extension = [
+    ...(use.soiledDay === undefined ? [] : [{ url: soiledUrl, valueDate: use.soiledDay }]),
+    ...(use.checkedDay === undefined ? [] : [{ url: checkedUrl, valueDate: use.checkedDay }]),
+  ];
   return {
     resourceType: "DeviceUseStatement",
     id: use.id,
+    ...(extension.length === 0 ? {} : { extension }),
     status: use.end === undefined ? "active" : "completed",
     subject: { reference: `Patient/${use.patientId}` },
     timingPeriod: { start: use.start, ...(use.end === undefined ? {} : { end: use.end }) },

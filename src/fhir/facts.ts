@@ -1,14 +1,17 @@
 import type { Resource } from "@medplum/fhirtypes";
 import type { Fact } from "../domain/facts.ts";
-import { absenceOf } from "./absence.ts";
+import { absenceOf, holidayOf } from "./absence.ts";
+import { alertFact } from "./alert.ts";
 import { contraindicationFact } from "./contraindication.ts";
 import { deviceFacts } from "./device.ts";
 import { deviceUseFacts } from "./device-use.ts";
+import { infectionFact } from "./infection.ts";
 import { patientFacts } from "./patient.ts";
 import { planFact, profileFact } from "./prescription.ts";
+import { screeningFact } from "./screening.ts";
 import { sessionOf } from "./session.ts";
 import { taskFact } from "./task.ts";
-import { coverageOf } from "./upload.ts";
+import { clockCheckOf, coverageOf } from "./upload.ts";
 
 /** Where and by which day parts a resource's local days are settled. */
 export interface FactContext {
@@ -32,16 +35,20 @@ export function factsOf(resource: Resource, context: FactContext): Fact[] {
       return deviceUseFacts(resource, zone);
     case "Observation": {
       const session = sessionOf(resource, context);
-      return session === undefined ? [] : [{ kind: "session", session }];
+      return session === undefined ? alertFact(resource, zone) : [{ kind: "session", session }];
     }
     case "DocumentReference":
-      return coverageOf(resource);
+      return [...coverageOf(resource), ...clockCheckOf(resource)];
     case "CarePlan":
       return planFact(resource, zone);
     case "DeviceRequest":
-      return profileFact(resource);
+      return profileFact(resource, zone);
     case "Flag":
-      return contraindicationFact(resource, zone);
+      return [...contraindicationFact(resource, zone), ...holidayOf(resource, zone)];
+    case "Condition":
+      return infectionFact(resource, zone);
+    case "QuestionnaireResponse":
+      return screeningFact(resource, zone);
     case "Encounter":
       return absenceOf(resource, zone);
     case "Task":

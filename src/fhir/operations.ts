@@ -42,6 +42,12 @@ export const operations: readonly Operation[] = [
   { code: "lastn", types: ["Observation"], levels: ["type"], definition: "Observation-lastn" },
   { code: "expand", types: ["ValueSet"], levels: ["type", "instance"], definition: "ValueSet-expand" },
   { code: "validate-code", types: ["ValueSet"], levels: ["type", "instance"], definition: "ValueSet-validate-code" },
+  {
+    code: "evaluate-measure",
+    types: ["Measure"],
+    levels: ["type", "instance"],
+    definition: "Measure-evaluate-measure",
+  },
   { code: "lookup", types: ["CodeSystem"], levels: ["type"], definition: "CodeSystem-lookup" },
 ];
 

@@ -1,8 +1,8 @@
 import type { CarePlan, DeviceRequest, DeviceRequestParameter } from "@medplum/fhirtypes";
 import type { Fact, PlanFacts } from "../domain/facts.ts";
-import type { Schedule, SettingsProfile } from "../domain/prescription.ts";
+import type { ContraindicationOverride, Schedule, SettingsProfile } from "../domain/prescription.ts";
 import type { DayRange } from "../domain/time.ts";
-import { dayRangeOf, firstDayOf } from "./day-range.ts";
+import { dayRangeOf, firstDayOf, startMsOf } from "./day-range.ts";
 import { idOf } from "./session.ts";
 import { extensionUrl } from "./terminology/canonical.ts";
 import { assistedCoughTherapy } from "./terminology/codes.ts";
@@ -22,6 +22,8 @@ export const prescriptionUrls = {
   profileRole: extensionUrl("profile-role"),
   profileSlot: extensionUrl("profile-slot"),
   asNeeded: extensionUrl("as-needed"),
+  override: extensionUrl("contraindication-override"),
+  baseline: extensionUrl("change-signal-baseline"),
 } as const;
 
 /** The therapy plan that a CarePlan states: its days, its holds, and the profiles it asks for. */
@@ -35,7 +37,12 @@ export function planFact(plan: CarePlan, zone: string): Fact[] {
   const recordedDay = firstDayOf(plan.meta?.lastUpdated, zone);
   const over = status === "completed" || status === "revoked";
   const endDay = range.endDay ?? (over ? recordedDay : undefined);
-  const reviewDay = plan.extension?.find((one) => one.url === prescriptionUrls.reviewDay)?.valueDate;
+  const day = (url: string) => plan.extension?.find((one) => one.url === url)?.valueDate;
+  const reviewDay = day(prescriptionUrls.reviewDay);
+  const baselineDay = day(prescriptionUrls.baseline);
+  const replacesId = idOf(plan.replaces?.[0]?.reference, "CarePlan");
+  const startMs = plan.period?.start?.includes("T") === true ? startMsOf(plan.period.start, zone) : undefined;
+  const overrides = overridesOf(plan);
   return [
     {
       kind: "plan",
@@ -48,9 +55,24 @@ export function planFact(plan: CarePlan, zone: string): Fact[] {
         holds: holdsOf(plan, recordedDay, zone),
         profileIds,
         ...(reviewDay === undefined ? {} : { reviewDay }),
+        ...(baselineDay === undefined ? {} : { baselineDay }),
+        ...(replacesId === undefined ? {} : { replacesId }),
+        ...(startMs === undefined ? {} : { startMs }),
+        ...(overrides.length === 0 ? {} : { overrides }),
       },
     },
   ];
+}
+
+/** Decisions to go on in spite of a flag; one that names no flag or gives no reason decides nothing. */
+function overridesOf(plan: CarePlan): ContraindicationOverride[] {
+  return (plan.extension ?? [])
+    .filter((one) => one.url === prescriptionUrls.override)
+    .flatMap(({ extension }) => {
+      const flagId = idOf(extension?.find((one) => one.url === "flag")?.valueReference?.reference, "Flag");
+      const reason = extension?.find((one) => one.url === "reason")?.valueString?.trim() ?? "";
+      return flagId === undefined || reason === "" ? [] : [{ flagId, reason }];
+    });
 }
 
 function holdsOf(plan: CarePlan, recordedDay: string | undefined, zone: string): DayRange[] {
@@ -79,8 +101,11 @@ function mayBeOurs(request: DeviceRequest): boolean {
   );
 }
 
-/** The settings profile that a DeviceRequest states; requests for other equipment state none. */
-export function profileFact(request: DeviceRequest): Fact[] {
+/**
+ * The settings profile that a DeviceRequest states; requests for other equipment state none. One that replaced another
+ * (`priorRequest`) holds from the day it says, else from the day it was authored.
+ */
+export function profileFact(request: DeviceRequest, zone: string): Fact[] {
   const patientId = idOf(request.subject.reference, "Patient");
   if (patientId === undefined || request.status === "entered-in-error" || request.status === "draft") return [];
   if (!mayBeOurs(request)) return [];
@@ -94,16 +119,24 @@ export function profileFact(request: DeviceRequest): Fact[] {
   const interfaceCode = request.parameter
     ?.find((one) => hasCode(one, "interface"))
     ?.valueCodeableConcept?.coding?.find((one) => one.system === therapySystems.interface)?.code;
+  const priorId = idOf(request.priorRequest?.[0]?.reference, "DeviceRequest");
+  const fromDay = priorId === undefined ? undefined : firstDayOf(startOf(request), zone);
   const profile: SettingsProfile = {
     profileId: request.id ?? "",
     role: text(prescriptionUrls.profileRole) ?? "usual",
     schedule: scheduleOf(request),
     ...settings,
     ...(slot === undefined ? {} : { slot }),
+    ...(priorId === undefined ? {} : { priorId }),
+    ...(fromDay === undefined ? {} : { fromDay }),
   };
   return [
     { kind: "profile", patientId, profile, ...(interfaceCode === undefined ? {} : { interface: interfaceCode }) },
   ];
+}
+
+function startOf(request: DeviceRequest): string | undefined {
+  return request.occurrencePeriod?.start ?? request.occurrenceTiming?.repeat?.boundsPeriod?.start ?? request.authoredOn;
 }
 
 function hasCode(parameter: DeviceRequestParameter, code: string): boolean {
@@ -116,12 +149,13 @@ const daysOfUnit: Readonly<Record<string, number>> = { d: 1, h: 1 / 24, wk: 7 };
 
 /**
  * How often a request asks: day parts by `when`, else a count a day, else when needed. A `when` that no day part answers
- * to (midday) makes a count of all of them, so that nothing asked for is lost.
+ * to (midday) makes a count of all of them, so that nothing asked for is lost. One for certain weekdays only is taken as
+ * when needed: a plan asks for the same on each of its days, and what was not asked for must not count as missed.
  */
 function scheduleOf(request: DeviceRequest): Schedule {
   const asNeeded = request.extension?.find((one) => one.url === prescriptionUrls.asNeeded)?.valueBoolean === true;
   const { repeat, code } = request.occurrenceTiming ?? {};
-  if (asNeeded) return { kind: "when-needed" };
+  if (asNeeded || (repeat?.dayOfWeek ?? []).length > 0) return { kind: "when-needed" };
   if (repeat === undefined) {
     const abbreviation = code?.coding?.find((one) => one.system === timingAbbreviationSystem)?.code ?? "";
     const timesPerDay = timesPerDayOfAbbreviation[abbreviation];
@@ -136,91 +170,4 @@ function scheduleOf(request: DeviceRequest): Schedule {
   const periodDays = (repeat.period ?? 1) * (daysOfUnit[repeat.periodUnit ?? "d"] ?? 1);
   const timesPerDay = Math.round((repeat.frequency ?? 1) / periodDays);
   return timesPerDay < 1 ? { kind: "when-needed" } : { kind: "count", timesPerDay };
-}
-
-/** A profile as the plan builder takes it. */
-export interface ProfileParts extends SettingsProfile {
-  readonly interface?: string;
-}
-
-function parametersOf(profile: ProfileParts): DeviceRequestParameter[] {
-  const numeric = settingParameters.flatMap(({ code, display, field, unit }) => {
-    const value = profile[field];
-    if (value === undefined) return [];
-    return [
-      {
-        code: { coding: [{ system: therapySystems.settingParameter, code, display }] },
-        valueQuantity: { value, unit, system: "http://unitsofmeasure.org", code: unit },
-      },
-    ];
-  });
-  if (profile.interface === undefined) return numeric;
-  const code = { coding: [{ system: therapySystems.settingParameter, code: "interface", display: "Interface" }] };
-  return [
-    ...numeric,
-    { code, valueCodeableConcept: { coding: [{ system: therapySystems.interface, code: profile.interface }] } },
-  ];
-}
-
-const timingOfPart = { morning: "MORN", evening: "EVE" } as const;
-
-function timingOf(schedule: Schedule): Pick<DeviceRequest, "occurrenceTiming"> {
-  if (schedule.kind === "when-needed") return {};
-  if (schedule.kind === "count")
-    return { occurrenceTiming: { repeat: { frequency: schedule.timesPerDay, period: 1, periodUnit: "d" } } };
-  const when = schedule.parts.flatMap((part) => timingOfPart[part as keyof typeof timingOfPart] ?? []);
-  return { occurrenceTiming: { repeat: { frequency: 1, period: 1, periodUnit: "d", when } } };
-}
-
-/** A plan with its profiles: the CarePlan, and a DeviceRequest for each set of settings. */
-export function planResources(plan: {
-  id: string;
-  patientId: string;
-  status: "active" | "on-hold" | "completed" | "revoked";
-  start: string;
-  end?: string;
-  hold?: { start: string; end?: string };
-  reviewDay?: string;
-  profiles: readonly ProfileParts[];
-}): { plan: CarePlan & { id: string }; requests: (DeviceRequest & { id: string })[] } {
-  const subject = { reference: `Patient/${plan.patientId}` };
-  const requests = plan.profiles.map((profile): DeviceRequest & { id: string } => ({
-    resourceType: "DeviceRequest",
-    id: profile.profileId,
-    extension: [
-      { url: prescriptionUrls.profileRole, valueCode: profile.role },
-      ...(profile.slot === undefined ? [] : [{ url: prescriptionUrls.profileSlot, valueCode: profile.slot }]),
-      ...(profile.schedule.kind === "when-needed" ? [{ url: prescriptionUrls.asNeeded, valueBoolean: true }] : []),
-    ],
-    status: plan.status === "on-hold" ? "on-hold" : plan.status === "completed" ? "completed" : "active",
-    intent: "order",
-    codeCodeableConcept: {
-      coding: [
-        {
-          system: therapySystems.therapy,
-          code: "assisted-cough",
-          display: "Assisted cough (insufflation-exsufflation)",
-        },
-      ],
-    },
-    ...(parametersOf(profile).length === 0 ? {} : { parameter: parametersOf(profile) }),
-    subject,
-    ...timingOf(profile.schedule),
-  }));
-  const extension = [
-    ...(plan.hold === undefined ? [] : [{ url: prescriptionUrls.planHold, valuePeriod: plan.hold }]),
-    ...(plan.reviewDay === undefined ? [] : [{ url: prescriptionUrls.reviewDay, valueDate: plan.reviewDay }]),
-  ];
-  const carePlan: CarePlan & { id: string } = {
-    resourceType: "CarePlan",
-    id: plan.id,
-    ...(extension.length === 0 ? {} : { extension }),
-    status: plan.status,
-    intent: "plan",
-    title: "Assisted cough at home",
-    subject,
-    period: { start: plan.start, ...(plan.end === undefined ? {} : { end: plan.end }) },
-    activity: requests.map((request) => ({ reference: { reference: `DeviceRequest/${request.id}` } })),
-  };
-  return { plan: carePlan, requests };
 }

@@ -1,4 +1,5 @@
 import type { Provenance } from "@medplum/fhirtypes";
+import { serviceDeviceReference } from "./service-device.ts";
 import { serviceActivities, therapySystems } from "./terminology/therapy.ts";
 
 /** That the service itself made these versions, by what deed (a code of `service-activity`) and when. */
@@ -14,6 +15,6 @@ export function provenanceOf(targets: readonly string[], activity: string, nowIs
     target: targets.map((reference) => ({ reference })),
     recorded: nowIso,
     activity: { coding: [coding] },
-    agent: [{ who: { type: "Device", display: "Tidegate" } }],
+    agent: [{ who: { reference: serviceDeviceReference, type: "Device", display: "Tidegate" } }],
   };
 }

@@ -39,6 +39,12 @@ export const numericComponents: readonly NumericComponent[] = [
   { field: "setInsufflationSeconds", code: "set-insufflation-time", display: "Set insufflation time", unit: "s" },
   { field: "setExsufflationSeconds", code: "set-exsufflation-time", display: "Set exsufflation time", unit: "s" },
   { field: "setPauseSeconds", code: "set-pause-time", display: "Set pause time", unit: "s" },
+  {
+    field: "cyclesShortOfPressure",
+    code: "cycles-short-of-pressure",
+    display: "Cycles short of the set pressure",
+    unit: "{cycle}",
+  },
   { field: "insufflatedVolumeMillilitres", code: "insufflated-volume", display: "Insufflated volume", unit: "mL" },
   {
     field: "peakCoughFlowLitresPerMinute",

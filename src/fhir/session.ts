@@ -96,7 +96,7 @@ function extensionsOf(session: Session, context: SessionContext): Extension[] {
 const unknownDigest = "0".repeat(64);
 
 /** Statuses of a measurement that states nothing (https://hl7.org/fhir/R4/valueset-observation-status.html). */
-const emptyStatuses: ReadonlySet<string> = new Set(["registered", "cancelled", "entered-in-error"]);
+export const emptyStatuses: ReadonlySet<string> = new Set(["registered", "cancelled", "entered-in-error"]);
 
 /**
  * The session that an Observation states, exactly as it was written; undefined when it states none, did not take place
@@ -139,7 +139,7 @@ export function sessionOf(
 }
 
 /** NaN for what is no time of day: a bare date would read as midnight UTC, and count to the evening before. */
-function instantOf(text: string | undefined): number {
+export function instantOf(text: string | undefined): number {
   return text?.includes("T") === true ? Date.parse(text) : Number.NaN;
 }
 

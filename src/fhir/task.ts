@@ -1,10 +1,13 @@
 import type { Extension, Task, TaskInput } from "@medplum/fhirtypes";
 import type { Fact } from "../domain/facts.ts";
 import type { Evidence, Finding, Severity } from "../domain/finding.ts";
-import { dedupKey, evidenceDigest, type FindingTask, isClosed, type TaskStep } from "../domain/task.ts";
+import { type FindingTask, isClosed, type TaskPriority } from "../domain/finding-task.ts";
+import { isLocalDay } from "../domain/local-day.ts";
+import { dedupKey, evidenceDigest, type TaskStep } from "../domain/task.ts";
+import { basePriority } from "../domain/task-priority.ts";
 import { idOf } from "./session.ts";
 import { extensionUrl, identifierSystems } from "./terminology/canonical.ts";
-import { therapySystems } from "./terminology/therapy.ts";
+import { taskStates, therapySystems } from "./terminology/therapy.ts";
 
 /** The sentence that every Task ends with. */
 export const caution =
@@ -19,6 +22,8 @@ const urls = {
   closedAt: extensionUrl("finding-closed-at"),
   closedBy: extensionUrl("finding-closed-by"),
   clearedSince: extensionUrl("finding-cleared-since"),
+  priority: extensionUrl("finding-priority"),
+  thresholds: extensionUrl("finding-thresholds"),
 } as const;
 
 /** What a Task step needs to become a Task. */
@@ -41,8 +46,14 @@ export function taskResource(step: TaskStep, context: TaskContext): Task & { id:
       return {
         ...base,
         ...described(step.finding, context),
-        extension: extensions(previous, findingExtensions(step.finding, episodeOf(previous))),
-        priority: priorityOf(step.finding.severity),
+        ...stateOf("standing", previous),
+        ...ownerOf(step.owner, previous),
+        extension: extensions(previous, [
+          ...findingExtensions(step.finding, episodeOf(previous)),
+          { url: urls.severity, valueCode: step.finding.severity },
+          { url: urls.priority, valueCode: step.priority ?? servicePriorityOf(previous) },
+        ]),
+        ...(step.priority === undefined ? {} : { priority: step.priority }),
         restriction: {
           ...previous.restriction,
           period: { ...previous.restriction?.period, end: earlier(dueOf(previous), step.dueDay) },
@@ -52,14 +63,23 @@ export function taskResource(step: TaskStep, context: TaskContext): Task & { id:
       return {
         ...base,
         ...described(step.finding, context),
+        ...stateOf("standing", previous),
+        // Not the severity: that is what the Task was last brought up to date with, and decides what is due once it is the service's again.
         extension: extensions(previous, findingExtensions(step.finding, episodeOf(previous))),
+      };
+    case "escalate":
+      return {
+        ...base,
+        priority: step.priority,
+        extension: extensions(previous, [{ url: urls.priority, valueCode: step.priority }]),
+        note: [...(previous.note ?? []), { time: nowIso, text: step.text }],
       };
     case "close":
       return {
         ...base,
         status: step.status,
         statusReason: { coding: [{ system: therapySystems.taskReason, code: step.reason }] },
-        businessStatus: { coding: [{ system: therapySystems.taskReason, code: step.reason }] },
+        ...stateOf(step.reason, previous),
         input: [...(previous.input ?? []), ...step.evidence.map(inputOf)],
         extension: extensions(previous, [
           { url: urls.closedBy, valueCode: "service" },
@@ -69,6 +89,7 @@ export function taskResource(step: TaskStep, context: TaskContext): Task & { id:
     case "note-cleared":
       return {
         ...base,
+        ...stateOf("cleared", previous),
         extension: extensions(previous, [
           { url: urls.clearedSince, valueBoolean: true },
           ...closedAtOf(previous).map((valueInstant) => ({ url: urls.closedAt, valueInstant })),
@@ -86,11 +107,16 @@ function closedAtOf(task: Task): string[] {
 }
 
 function raised(step: Extract<TaskStep, { kind: "raise" }>, context: TaskContext): Task & { id: string } {
-  const { finding, episode, dueDay } = step;
+  const { finding, episode, dueDay, owner } = step;
+  const priority = basePriority(finding.severity);
   return {
     resourceType: "Task",
     id: context.taskId,
-    extension: findingExtensions(finding, episode),
+    extension: [
+      ...findingExtensions(finding, episode),
+      { url: urls.severity, valueCode: finding.severity },
+      { url: urls.priority, valueCode: priority },
+    ],
     identifier: [
       {
         system: identifierSystems.finding,
@@ -98,20 +124,32 @@ function raised(step: Extract<TaskStep, { kind: "raise" }>, context: TaskContext
       },
     ],
     status: "requested",
+    ...stateOf("standing", undefined),
     intent: "order",
-    priority: priorityOf(finding.severity),
+    priority,
     code: { coding: [{ system: therapySystems.findingRule, code: finding.rule }] },
     ...described(finding, context),
     ...(finding.focus === undefined ? {} : { focus: { reference: finding.focus } }),
     ...(context.patientId === undefined ? {} : { for: { reference: `Patient/${context.patientId}` } }),
     authoredOn: context.nowIso,
     lastModified: context.nowIso,
+    ...ownerOf(owner, undefined),
     restriction: { period: { end: dueDay } },
   };
 }
 
-function priorityOf(severity: Severity): NonNullable<Task["priority"]> {
-  return severity === "urgent" ? "urgent" : "routine";
+/** Where the finding stands; a business status of a clinic's own stays. */
+function stateOf(code: keyof typeof taskStates, previous: Task | undefined): Pick<Task, "businessStatus"> {
+  const before = previous?.businessStatus;
+  // Earlier versions of this service wrote the reason of closing there.
+  const ours: readonly (string | undefined)[] = [therapySystems.taskState, therapySystems.taskReason];
+  if (before !== undefined && !before.coding?.some((one) => ours.includes(one.system))) return {};
+  return { businessStatus: { coding: [{ system: therapySystems.taskState, code, display: taskStates[code] }] } };
+}
+
+/** An owner that stands stays, whoever named them. */
+function ownerOf(reference: string | undefined, previous: Task | undefined): Pick<Task, "owner"> {
+  return reference === undefined || previous?.owner !== undefined ? {} : { owner: { reference } };
 }
 
 /** Words and evidence, made anew at every refresh; only inputs of our own kind are replaced. */
@@ -119,7 +157,8 @@ function described(finding: Finding, context: TaskContext): Pick<Task, "descript
   const kept = (context.previous?.input ?? []).filter(
     (one) => !one.type.coding?.some((coding) => coding.system === therapySystems.taskInput),
   );
-  const description = `${finding.text} Since ${finding.sinceDay}. Clears when: ${finding.clearsWhen} ${caution}`;
+  const thresholds = finding.thresholdsVersion === undefined ? "" : ` Thresholds: ${finding.thresholdsVersion}.`;
+  const description = `${finding.text} Since ${finding.sinceDay}. Clears when: ${finding.clearsWhen}${thresholds} ${caution}`;
   return { description, input: [...kept, ...finding.evidence.map(inputOf)] };
 }
 
@@ -140,7 +179,9 @@ function findingExtensions(finding: Finding, episode: number): Extension[] {
   return [
     { url: urls.subject, valueString: finding.subject },
     { url: urls.episode, valueInteger: episode },
-    { url: urls.severity, valueCode: finding.severity },
+    ...(finding.thresholdsVersion === undefined
+      ? []
+      : [{ url: urls.thresholds, valueString: finding.thresholdsVersion }]),
     { url: urls.since, valueDate: finding.sinceDay },
     { url: urls.digest, valueString: evidenceDigest(finding) },
   ];
@@ -169,6 +210,15 @@ function episodeOf(task: Task): number {
   return read(task, urls.episode)?.valueInteger ?? 1;
 }
 
+function severityOf(task: Task): Severity {
+  return (read(task, urls.severity)?.valueCode ?? "review") as Severity;
+}
+
+/** What the service gave it last; before it wrote that down, the base of its severity. */
+function servicePriorityOf(task: Task): TaskPriority {
+  return (read(task, urls.priority)?.valueCode as TaskPriority | undefined) ?? basePriority(severityOf(task));
+}
+
 function dueOf(task: Task): string | undefined {
   return task.restriction?.period?.end;
 }
@@ -187,6 +237,8 @@ export function taskFact(task: Task): Fact[] {
   const status = task.status as FindingTask["status"];
   const closed = isClosed(status);
   const closedAt = closedAtOf(task)[0];
+  // A person may have written a time of day; which day that is stands before the T.
+  const dueDay = dueOf(task)?.slice(0, 10);
   return [
     {
       kind: "task",
@@ -197,7 +249,10 @@ export function taskFact(task: Task): Fact[] {
         subject,
         episode: episodeOf(task),
         status,
-        severity: (read(task, urls.severity)?.valueCode ?? "review") as Severity,
+        severity: severityOf(task),
+        ...(task.priority === undefined ? {} : { priority: task.priority }),
+        servicePriority: servicePriorityOf(task),
+        ...(dueDay !== undefined && isLocalDay(dueDay) ? { dueDay } : {}),
         evidenceDigest: read(task, urls.digest)?.valueString ?? "",
         ...(closed && closedAt !== undefined ? { closedMs: Date.parse(closedAt) } : {}),
         ...(closed

@@ -1,14 +1,21 @@
-import type { DocumentReference } from "@medplum/fhirtypes";
+import type { DocumentReference, Extension } from "@medplum/fhirtypes";
 import type { CoverageRange } from "../domain/device.ts";
 import type { Fact } from "../domain/facts.ts";
 import { union } from "../domain/range.ts";
 import type { TimeRange } from "../domain/time.ts";
-import { idOf } from "./session.ts";
+import { ucumSystem } from "./search/ucum.ts";
+import { idOf, instantOf } from "./session.ts";
 import { canonical, extensionUrl, identifierSystems } from "./terminology/canonical.ts";
+import { valueInUnit } from "./unit.ts";
 
 const coverageUrl = extensionUrl("covered-time");
+const readAtUrl = extensionUrl("memory-read-at");
+const driftUrl = extensionUrl("device-clock-drift");
 
-/** An upload as a document: where its bytes are, their hashes, the device, and the times it vouches for. */
+/**
+ * An upload as a document: where its bytes are, their hashes, the device, the times it vouches for, when the memory was
+ * read, and how far the device's clock was ahead then (negative: behind), as far as somebody noted it.
+ */
 export function uploadDocument(upload: {
   id: string;
   patientId?: string;
@@ -20,11 +27,14 @@ export function uploadDocument(upload: {
   sha256Hex: string;
   url: string;
   coverage: readonly CoverageRange[];
+  readIso?: string;
+  driftMs?: number;
 }): DocumentReference & { id: string } {
-  const extension = upload.coverage.map((range) => ({
+  const covered = upload.coverage.map((range) => ({
     url: coverageUrl,
     valuePeriod: { start: new Date(range.startMs).toISOString(), end: new Date(range.endMs).toISOString() },
   }));
+  const extension: Extension[] = [...covered, ...readingOf(upload.readIso, upload.driftMs)];
   return {
     resourceType: "DocumentReference",
     id: upload.id,
@@ -45,11 +55,16 @@ export function uploadDocument(upload: {
   };
 }
 
+function readingOf(readIso: string | undefined, driftMs: number | undefined): Extension[] {
+  const readAt = readIso === undefined ? [] : [{ url: readAtUrl, valueInstant: readIso }];
+  if (driftMs === undefined) return readAt;
+  const valueQuantity = { value: driftMs / 1000, unit: "s", system: ucumSystem, code: "s" };
+  return [...readAt, { url: driftUrl, valueQuantity }];
+}
+
 /** The times that an upload's document vouches for; other documents state nothing here. */
 export function coverageOf(document: DocumentReference): Fact[] {
-  const deviceId = document.context?.related
-    ?.map((one) => idOf(one.reference, "Device"))
-    .find((id) => id !== undefined);
+  const deviceId = deviceOf(document);
   if (deviceId === undefined || document.status === "entered-in-error") return [];
   const coverage = (document.extension ?? []).flatMap((one): TimeRange[] => {
     const startMs = Date.parse(one.valuePeriod?.start ?? "");
@@ -59,4 +74,20 @@ export function coverageOf(document: DocumentReference): Fact[] {
   });
   const merged = union(coverage).map((range) => ({ deviceId, uploadId: document.id ?? "", ...range }));
   return merged.length === 0 ? [] : [{ kind: "coverage", coverage: merged }];
+}
+
+/** The reading of the device's clock that an upload's document notes; empty when it notes none, or not when it was. */
+export function clockCheckOf(document: DocumentReference): Fact[] {
+  const deviceId = deviceOf(document);
+  if (deviceId === undefined || document.status === "entered-in-error") return [];
+  const noted = (url: string) => document.extension?.find((one) => one.url === url);
+  const readMs = instantOf(noted(readAtUrl)?.valueInstant);
+  const seconds = valueInUnit(noted(driftUrl)?.valueQuantity, "s");
+  if (Number.isNaN(readMs) || seconds === undefined) return [];
+  const check = { uploadId: document.id ?? "", deviceId, readMs, driftMs: Math.round(seconds * 1000) };
+  return [{ kind: "clock-check", check }];
+}
+
+function deviceOf(document: DocumentReference): string | undefined {
+  return document.context?.related?.map((one) => idOf(one.reference, "Device")).find((id) => id !== undefined);
 }

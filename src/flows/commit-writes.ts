@@ -8,8 +8,11 @@ import type { TenantSession } from "../store/database.ts";
 import { queueReviews, type StatedFacts, saveFacts } from "../store/facts.ts";
 import { readPatients } from "../store/picture.ts";
 import { type NewResource, referenceOf, type StoredResource, saveResources } from "../store/resource.ts";
+import { refusePlans } from "./plan-guard.ts";
 import { refuseDangling, refuseStillReferred } from "./reference-policy.ts";
+import { screeningWrites } from "./screening.ts";
 import type { Service } from "./service.ts";
+import { thresholdsNow } from "./tenant-thresholds.ts";
 import { RefusedWrite } from "./write-in-tenant.ts";
 
 /** One checked resource on its way into the store. */
@@ -30,6 +33,10 @@ interface CommitOptions {
   readonly ownWork?: boolean;
   /** `Type/id` that the same transaction writes elsewhere. */
   readonly alsoWritten?: ReadonlySet<string>;
+  /** Writes of the same transaction stored before these; what follows from all is settled with these. */
+  readonly before?: readonly Write[];
+  /** True where more writes of the same transaction come, which settle what follows from these. */
+  readonly moreToCome?: boolean;
 }
 
 const noIndex: IndexValues = { terms: [], strings: [], dates: [], quantities: [], placeTerms: [], hot: {} };
@@ -37,7 +44,8 @@ const noIndex: IndexValues = { terms: [], strings: [], dates: [], quantities: []
 /**
  * Stores the next version of each resource with its index values and facts, and queues the reviews that follow:
  * a fixed number of statements for any number of writes. `current` holds the versions locked beforehand. Throws
- * RefusedWrite, to roll back, where the reference policy is broken; `alsoWritten` are `Type/id` that the same transaction
+ * RefusedWrite, to roll back, where the reference policy or what plans may ask for is broken. Screenings bring the Flags
+ * that follow from their answers. `alsoWritten` are `Type/id` that the same transaction
  * writes elsewhere, and the service's own work points to what it has just read.
  */
 export async function commitWrites(
@@ -46,6 +54,23 @@ export async function commitWrites(
   writes: readonly Write[],
   current: ReadonlyMap<string, StoredResource>,
   options: CommitOptions = {},
+): Promise<NewResource[]> {
+  const stored = await storeWrites(service, session, writes, current, options);
+  if (options.ownWork === true || options.moreToCome === true) return stored;
+  const all = [...(options.before ?? []), ...writes];
+  const following = await screeningWrites(service, session, all, current);
+  await storeWrites(service, session, following.writes, following.current, { ...options, ownWork: true });
+  const refusedPlans = await refusePlans(service, session, all, current);
+  if (refusedPlans.length > 0) throw new RefusedWrite(refusedPlans);
+  return stored;
+}
+
+async function storeWrites(
+  service: Service,
+  session: TenantSession,
+  writes: readonly Write[],
+  current: ReadonlyMap<string, StoredResource>,
+  options: CommitOptions,
 ): Promise<NewResource[]> {
   if (writes.length === 0) return [];
   if (options.ownWork !== true) {
@@ -112,12 +137,14 @@ async function statedBy(
   stored: readonly NewResource[],
 ): Promise<StatedFacts[]> {
   const zones = await zonesOf(service, session, writes, stored);
+  const settles = writes.some((write) => write.type === "Observation" && write.resource !== undefined);
+  const { dayParts } = settles ? await thresholdsNow(service, session) : service.thresholds;
   return writes.map((write, i) => {
     const resource =
       write.resource && ({ ...write.resource, id: write.id, meta: metaOf(write.resource, stored[i]) } as Resource);
     const patientId = stored[i]?.index.hot.patientId ?? "";
     const zone = zones.get(patientId) ?? service.defaultZone;
-    const facts = resource === undefined ? [] : factsOf(resource, { zone, dayParts: service.thresholds.dayParts });
+    const facts = resource === undefined ? [] : factsOf(resource, { zone, dayParts });
     return { type: write.type, id: write.id, facts };
   });
 }

@@ -1,6 +1,8 @@
+import { localDayOf } from "../domain/local-day.ts";
 import { inTenant, readInTenant } from "../store/database.ts";
 import { queueReviews } from "../store/facts.ts";
 import { patientsDueForReview } from "../store/summary.ts";
+import { overdueSubjectsAbout } from "../store/task.ts";
 import { listTenants } from "../store/tenant.ts";
 import { reviewPatient } from "./review-patient.ts";
 import { reviewUnmatched } from "./review-unmatched.ts";
@@ -29,12 +31,20 @@ export function jobsOf(service: Service): Readonly<Record<string, Job>> {
 /** Runs `review-by-time` every ten minutes: a missed session sends nothing, so the clock must ask as well. */
 export const jobTimetable = "*/10 * * * * review-by-time";
 
-/** Queues the review of every patient whose local day has changed since the last one. */
+/**
+ * Queues the review of every patient whose local day has changed since the last one, and looks again at unmatched records
+ * whose Task is overdue: those concern no patient, so no patient's review would raise their priority.
+ */
 export async function queueReviewsByTime(service: Service): Promise<void> {
   for (const { tenantId } of await listTenants(service.database)) {
     const due = await readInTenant(service.database, tenantId, (session) =>
       patientsDueForReview(session, service.now(), pageOfPatients),
     );
     if (due.length > 0) await inTenant(service.database, tenantId, (session) => queueReviews(session, due));
+    const today = localDayOf(service.now(), service.defaultZone);
+    const subjects = await readInTenant(service.database, tenantId, (session) =>
+      overdueSubjectsAbout(session, "unmatched-record", today),
+    );
+    for (const subject of subjects) await reviewUnmatched(service, tenantId, subject.slice("device:".length));
   }
 }

@@ -1,12 +1,13 @@
-import { daysUsed, type Measure, sessionsCompleted } from "../domain/adherence.ts";
+import { type Band, band, bandNote, bandSource, type Measure } from "../domain/adherence.ts";
 import { type DayMarker, dayMarkers } from "../domain/day-marker.ts";
 import { type DayState, dayStates } from "../domain/day-state.ts";
 import { addDays, localDayOf } from "../domain/local-day.ts";
+import { measureSegments, measuresOf, sessionsCompletedByPart } from "../domain/measures.ts";
 import { accepted, type Result, refused } from "../domain/result.ts";
 import type { LocalDay } from "../domain/time.ts";
 import { readInTenant } from "../store/database.ts";
 import { readPatients } from "../store/picture.ts";
-import { readPicture } from "./picture.ts";
+import { noSuchPatient, readPicture } from "./picture.ts";
 import type { Service } from "./service.ts";
 
 /** One patient's days over `[firstDay, endDay)` with the measures of the same window. */
@@ -16,8 +17,14 @@ export interface PatientDays {
   readonly firstDay: LocalDay;
   readonly endDay: LocalDay;
   readonly days: readonly (DayState & { readonly markers: readonly DayMarker[] })[];
-  readonly daysUsed: Measure;
-  readonly sessionsCompleted: Measure;
+  /** Every measure of the window, each with the band of its ratio where it has one. */
+  readonly measures: readonly (Measure & { readonly band?: Band })[];
+  /** `sessions-completed` of each day part asked for. */
+  readonly byPart: ReturnType<typeof sessionsCompletedByPart>;
+  /** The same measures for each plan's share of the window; the counts add up to the whole. */
+  readonly byPlan: ReturnType<typeof measureSegments>;
+  /** Where the bands come from and what must be said beside them. */
+  readonly bands: { readonly source: string; readonly note: string };
 }
 
 /** The most days that one question may span. */
@@ -33,7 +40,7 @@ export async function patientDays(
   return readInTenant(service.database, tenantId, async (session): Promise<Result<PatientDays>> => {
     const [patient] = await readPatients(session, [patientId]);
     if (patient === undefined) {
-      return refused({ kind: "not-found", detail: `There is no Patient/${patientId} here.`, status: 404 });
+      return refused(noSuchPatient(patientId));
     }
     const nowMs = service.now();
     const today = localDayOf(nowMs, patient.zone);
@@ -44,10 +51,10 @@ export async function patientDays(
       return refused({ kind: "value", detail, at: "firstDay", status: 400 });
     }
     const read = await readPicture(service, session, patientId, nowMs, firstDay);
-    if (read === undefined) throw new Error("a patient vanished inside one snapshot");
+    // Deleted between the two statements.
+    if (read === undefined) return refused(noSuchPatient(patientId));
     const { picture } = read;
     const days = dayStates(picture, firstDay, endDay);
-    const of = (measure: typeof daysUsed) => measure(days, firstDay, endDay, picture.thresholds);
     const markers = dayMarkers(picture);
     return accepted({
       patientId,
@@ -55,8 +62,14 @@ export async function patientDays(
       firstDay,
       endDay,
       days: days.map((day) => ({ ...day, markers: markers.get(day.day) ?? [] })),
-      daysUsed: of(daysUsed),
-      sessionsCompleted: of(sessionsCompleted),
+      measures: measuresOf(picture, firstDay, endDay).map(withBand),
+      byPart: sessionsCompletedByPart(picture, firstDay, endDay),
+      byPlan: measureSegments(picture, firstDay, endDay),
+      bands: { source: bandSource, note: bandNote },
     });
   });
+}
+
+function withBand(measure: Measure): Measure & { readonly band?: Band } {
+  return measure.ratio === undefined ? measure : { ...measure, band: band(measure.ratio) };
 }

@@ -4,10 +4,12 @@ import type { FittedPart } from "../domain/part.ts";
 import type { Picture } from "../domain/picture.ts";
 import { firstDayOfCoverage, firstDayOfPicture } from "../domain/picture-window.ts";
 import { planInForce } from "../domain/plan-in-force.ts";
+import type { Refusal } from "../domain/result.ts";
 import { effectiveThresholds, type ThresholdSetting } from "../domain/threshold-setting.ts";
 import type { Thresholds } from "../domain/thresholds.ts";
 import type { LocalDay } from "../domain/time.ts";
 import type { TenantSession } from "../store/database.ts";
+import { readEarlierUse } from "../store/part-use.ts";
 import { type PictureFacts, type PictureWindow, readPictureFacts } from "../store/picture.ts";
 import { readThresholdSettings } from "../store/threshold-setting.ts";
 import type { Service } from "./service.ts";
@@ -37,16 +39,45 @@ export async function readPicture(
   const window = windowOf(nowMs, thresholdsThatMayApply(service.thresholds, settings), firstDay);
   const facts = await readPictureFacts(session, patientId, window);
   if (facts === undefined) return undefined;
-  return { picture: pictureOf(facts, service.thresholds, settings, nowMs), active: facts.patient.active };
+  const picture = pictureOf(facts, service.thresholds, settings, nowMs);
+  const parts = await withEarlierUse(session, picture, facts, window);
+  return { picture: { ...picture, parts }, active: facts.patient.active };
+}
+
+/** Parts with a use limit, with what they were used for before the window; where none has one, nothing is read. */
+export async function withEarlierUse(
+  session: TenantSession,
+  { parts, patientId, thresholds }: Picture,
+  facts: PictureFacts,
+  { sessionsFromMs }: PictureWindow,
+): Promise<readonly FittedPart[]> {
+  const limited = new Set(
+    thresholds.partKinds
+      .filter((kind) => kind.replaceAfterSessions !== undefined || kind.replaceAfterHours !== undefined)
+      .map((kind) => kind.code),
+  );
+  const asked = facts.uses
+    .filter((use) => limited.has(use.kind) && use.endMs === undefined && use.startMs < sessionsFromMs)
+    .map(({ deviceId: partId, parentId: machineId, startMs: fittedMs }) => ({
+      partId,
+      fittedMs,
+      ...(machineId === undefined ? {} : { machineId }),
+    }));
+  if (asked.length === 0) return parts;
+  const used = await readEarlierUse(session, patientId, asked, sessionsFromMs, thresholds.minimumCycles);
+  return parts.map((part) => {
+    const earlierUse = used.get(part.partId);
+    return earlierUse === undefined ? part : { ...part, earlierUse };
+  });
 }
 
 /** Which of them is in force depends on plans that are not read yet, so the window is wide enough for each. */
-function thresholdsThatMayApply(defaults: Thresholds, settings: readonly ThresholdSetting[]): Thresholds[] {
+export function thresholdsThatMayApply(defaults: Thresholds, settings: readonly ThresholdSetting[]): Thresholds[] {
   const plans = settings.flatMap((one) => one.planId ?? []);
   return [undefined, ...plans].map((planId) => effectiveThresholds(defaults, settings, planId));
 }
 
-function windowOf(nowMs: number, thresholds: readonly Thresholds[], firstDay: LocalDay | undefined): PictureWindow {
+export function windowOf(nowMs: number, thresholds: readonly Thresholds[], firstDay?: LocalDay): PictureWindow {
   const today = localDayOf(nowMs, "UTC");
   const earliest = (days: readonly LocalDay[]) => [...days, firstDay ?? today].sort()[0] ?? today;
   // Two days early, because the patient's zone is not known yet and an evening may end after midnight.
@@ -95,8 +126,8 @@ export function pictureOf(
 
 function partsOf(facts: PictureFacts, zone: string): FittedPart[] {
   return facts.uses
-    .filter((use) => use.kind !== "machine")
-    .map(({ deviceId, kind, parentId, startMs, endMs, soiledDay, checkedDay, earlierUse }) => ({
+    .filter((use) => use.kind !== "machine" && use.kind !== "software")
+    .map(({ deviceId, kind, parentId, startMs, endMs, soiledDay, checkedDay }) => ({
       partId: deviceId,
       kind,
       ...(parentId === undefined ? {} : { machineId: parentId }),
@@ -104,6 +135,10 @@ function partsOf(facts: PictureFacts, zone: string): FittedPart[] {
       ...(endMs === undefined ? {} : { removedDay: localDayOf(endMs, zone) }),
       ...(soiledDay === undefined ? {} : { soiledDay }),
       ...(checkedDay === undefined ? {} : { checkedDay }),
-      ...(earlierUse === undefined ? {} : { earlierUse }),
     }));
+}
+
+/** The refusal of a question about somebody who is not here. */
+export function noSuchPatient(patientId: string): Refusal {
+  return { kind: "not-found", detail: `There is no Patient/${patientId} here.`, status: 404 };
 }

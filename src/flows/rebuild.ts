@@ -1,4 +1,6 @@
 import type { Resource } from "@medplum/fhirtypes";
+import type { DayPart } from "../domain/prescription.ts";
+import type { EpochMs } from "../domain/time.ts";
 import { factsOf } from "../fhir/facts.ts";
 import { extractIndexValues } from "../fhir/search/extract.ts";
 import { inTenant, type TenantSession } from "../store/database.ts";
@@ -8,6 +10,7 @@ import { clearDerived, currentResources, replaceIndex, storedTypes } from "../st
 import type { StoredResource } from "../store/resource.ts";
 import { listTenants } from "../store/tenant.ts";
 import type { Service } from "./service.ts";
+import { dayPartsOverTime } from "./tenant-thresholds.ts";
 
 const batchSize = 500;
 
@@ -27,11 +30,12 @@ export async function rebuild(service: Service, onProgress: (progress: Progress)
     await inTenant(service.database, tenantId, async (session) => {
       await clearDerived(session);
       const zones = new Map<string, string>();
+      const dayPartsAt = await dayPartsOverTime(service, session);
       for (const type of patientsFirst(await storedTypes(session))) {
         let resources = 0;
         let batch = await currentResources(session, type, "", batchSize);
         while (batch.length > 0) {
-          await rebuildBatch(service, session, type, batch, zones);
+          await rebuildBatch(service, session, { type, batch }, { zones, dayPartsAt });
           resources += batch.length;
           onProgress({ tenant: slug, type, resources });
           batch = await currentResources(session, type, batch.at(-1)?.id ?? "", batchSize);
@@ -47,16 +51,22 @@ function patientsFirst(types: readonly string[]): string[] {
   return [...first, ...types.filter((type) => !first.includes(type))];
 }
 
+/** Where and by which day parts the sessions of a tenant were settled. */
+interface Settling {
+  readonly zones: Map<string, string>;
+  readonly dayPartsAt: (atMs: EpochMs) => readonly DayPart[];
+}
+
 async function rebuildBatch(
   service: Service,
   session: TenantSession,
-  type: string,
-  batch: readonly StoredResource[],
-  zones: Map<string, string>,
+  { type, batch }: { readonly type: string; readonly batch: readonly StoredResource[] },
+  { zones, dayPartsAt }: Settling,
 ): Promise<void> {
   const entries = batch.map((stored) => {
     const resource = JSON.parse(stored.body) as Resource;
-    return { id: stored.id, resource, index: extractIndexValues(service.definitions, resource) };
+    const index = extractIndexValues(service.definitions, resource);
+    return { id: stored.id, resource, index, dayParts: dayPartsAt(stored.lastUpdatedMs) };
   });
   await replaceIndex(session, type, entries);
   await rememberZones(
@@ -66,9 +76,9 @@ async function rebuildBatch(
   );
   await saveFacts(
     session,
-    entries.map(({ id, resource, index }) => {
+    entries.map(({ id, resource, index, dayParts }) => {
       const zone = zones.get(index.hot.patientId ?? "") ?? service.defaultZone;
-      return { type, id, facts: factsOf(resource, { zone, dayParts: service.thresholds.dayParts }) };
+      return { type, id, facts: factsOf(resource, { zone, dayParts }) };
     }),
   );
 }

@@ -1,11 +1,10 @@
 import { createHash } from "node:crypto";
 import { type ClockCorrection, correctedMs, correctionOf } from "../domain/clock-correction.ts";
-import { type CoverageRange, type DeviceUse, useAt } from "../domain/device.ts";
+import type { CoverageRange, DeviceUse } from "../domain/device.ts";
+import type { PatientFacts } from "../domain/facts.ts";
 import { union } from "../domain/range.ts";
 import { accepted, type Refusal, type Result, refused } from "../domain/result.ts";
 import type { TimeRange } from "../domain/time.ts";
-import type { DeviceAlert } from "../fhir/alert.ts";
-import { recordId } from "../intake/record-digest.ts";
 import type { ReadUpload } from "../intake/use-record.ts";
 import { readUseRecord } from "../intake/use-record.ts";
 import { inTenant, type TenantSession } from "../store/database.ts";
@@ -16,8 +15,10 @@ import { lockDevice, storedRecords } from "../store/session.ts";
 import { keepUpload, type RefusedRecord, settleUpload, type UploadStatus } from "../store/upload.ts";
 import type { ArrivedUpload, KeptUpload } from "./kept-upload.ts";
 import type { Service } from "./service.ts";
+import { settleAlerts } from "./settle-alerts.ts";
 import { type SettledRecords, settleRecords } from "./settle-records.ts";
 import { storeSessions } from "./store-sessions.ts";
+import { thresholdsNow } from "./tenant-thresholds.ts";
 
 /** What became of an upload, record by record. */
 export interface UploadReport {
@@ -125,12 +126,18 @@ async function matchAndStore(
   if (found === undefined)
     return refuseUnknownDevice(session, kept, identifier, device.serialNumber, upload.sessions.length);
   await lockDevice(session, found.deviceId);
-  const settled = await settle(service, session, upload, correction, found);
+  const patients = await patientsOf(session, found.uses);
+  const settled = await settle(service, session, upload, correction, { ...found, patients });
   const coverage = coverageOf(upload, correction, found.deviceId, kept.uploadId);
   const stored = await storeSessions(service, session, kept, {
     ...settled,
     coverage,
-    alerts: alertsOf(upload, correction, found, kept.uploadId),
+    alerts: settleAlerts(upload, kept.uploadId, {
+      ...found,
+      correction,
+      zoneOf: (patientId) => patients.get(patientId)?.zone ?? service.defaultZone,
+    }),
+    correction,
     deviceId: found.deviceId,
     uses: found.uses,
   });
@@ -145,7 +152,7 @@ async function matchAndStore(
     ...(correction.driftMs === undefined ? {} : { clockDriftSeconds: Math.round(correction.driftMs / 1000) }),
     received: upload.sessions.length + upload.refusedSessions.length,
     created: stored.created,
-    unchanged: settled.unchanged,
+    unchanged: settled.unchanged + settled.fresh.length - stored.created,
     retimed: stored.retimed,
     refused: refusedRecords.map((record) => ({
       at: record.at,
@@ -207,24 +214,33 @@ async function settle(
   session: TenantSession,
   upload: ReadUpload,
   correction: ClockCorrection,
-  found: NonNullable<Awaited<ReturnType<typeof findDevice>>>,
+  found: {
+    readonly deviceId: string;
+    readonly uses: readonly DeviceUse[];
+    readonly patients: ReadonlyMap<string, PatientFacts>;
+  },
 ): Promise<SettledRecords> {
-  const patientIds = [...new Set(found.uses.map((use) => use.patientId))];
-  const patients = new Map((await readPatients(session, patientIds)).map((one) => [one.patientId, one]));
-  const plans = await readPlans(session, patientIds);
+  const plans = await readPlans(session, [...new Set(found.uses.map((use) => use.patientId))]);
+  const thresholds = await thresholdsNow(service, session);
   return settleRecords(
     upload,
     {
       deviceId: found.deviceId,
       uses: found.uses,
       correction,
-      patients,
+      patients: found.patients,
       plans,
-      dayParts: service.thresholds.dayParts,
+      dayParts: thresholds.dayParts,
+      pressureShortfallShare: thresholds.pressureShortfallShare,
       defaultZone: service.defaultZone,
     },
     (sessionIds) => storedRecords(session, sessionIds),
   );
+}
+
+async function patientsOf(session: TenantSession, uses: readonly DeviceUse[]): Promise<Map<string, PatientFacts>> {
+  const patients = await readPatients(session, [...new Set(uses.map((use) => use.patientId))]);
+  return new Map(patients.map((one) => [one.patientId, one]));
 }
 
 /** The corrected coverage of an upload: nothing is vouched for after the reading, and a range that makes no sense is refused. */
@@ -256,32 +272,4 @@ function coverageOf(
   });
   const merged = union(ranges).map((range) => ({ deviceId, uploadId, ...range }));
   return { ranges: merged, refused: refusedRanges };
-}
-
-/** Alerts of people who had the device at the time; one from before or after belongs to nobody and stays in the upload as received. */
-function alertsOf(
-  upload: ReadUpload,
-  correction: ClockCorrection,
-  found: { deviceId: string; uses: readonly DeviceUse[] },
-  uploadId: string,
-): DeviceAlert[] {
-  return (upload.envelope.alerts ?? []).flatMap(({ code, at, text }): DeviceAlert[] => {
-    const time = correctedMs(at, correction);
-    const use = time.ok ? useAt(found.uses, time.value) : undefined;
-    if (!time.ok || use === undefined) return [];
-    const id = recordId(found.deviceId, [code, at], "alert");
-    const { deviceId } = found;
-    return [
-      {
-        id,
-        deviceId,
-        patientId: use.patientId,
-        uploadId,
-        code,
-        atMs: time.value,
-        deviceTime: at,
-        ...(text === undefined ? {} : { text }),
-      },
-    ];
-  });
 }

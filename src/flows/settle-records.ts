@@ -4,6 +4,7 @@ import { settleDay } from "../domain/day-part.ts";
 import { type DeviceUse, useAt } from "../domain/device.ts";
 import type { PatientFacts } from "../domain/facts.ts";
 import type { DayPart, Plan } from "../domain/prescription.ts";
+import { cyclesShortOfPressure, recordedPressures } from "../domain/pressure-shortfall.ts";
 import type { Refusal } from "../domain/result.ts";
 import type { Session, SessionRecord } from "../domain/session.ts";
 import { checkSession } from "../domain/session-check.ts";
@@ -19,6 +20,8 @@ export interface Surroundings {
   readonly patients: ReadonlyMap<string, PatientFacts>;
   readonly plans: ReadonlyMap<string, readonly Plan[]>;
   readonly dayParts: readonly DayPart[];
+  /** How far a cycle may fall short of the set pressure. */
+  readonly pressureShortfallShare: number;
   readonly defaultZone: string;
 }
 
@@ -131,8 +134,13 @@ function sessionOf(
 ): SettledSession {
   const { start, end: _, cycles, ...stated } = record;
   const zone = around.patients.get(placed.patientId)?.zone ?? around.defaultZone;
+  const short =
+    cycles === undefined
+      ? undefined
+      : cyclesShortOfPressure(cycles, recordedPressures(stated), around.pressureShortfallShare);
   const session: Session = {
     ...(cycles === undefined ? {} : summariseCycles(cycles)),
+    ...(short === undefined ? {} : { cyclesShortOfPressure: short }),
     ...stated,
     ...placed,
     ...settleDay(placed.startMs, zone, around.dayParts),
@@ -151,6 +159,9 @@ function profileInForce(session: Session, plans: readonly Plan[]): string | unde
   const day = session.localDay;
   const plan = plans.find((one) => one.firstDay <= day && (one.endDay === undefined || day < one.endDay));
   if (plan === undefined) return undefined;
-  if (session.profileSlot === undefined) return plan.profiles.length === 1 ? plan.profiles[0]?.profileId : undefined;
-  return plan.profiles.find((profile) => profile.slot === session.profileSlot)?.profileId;
+  const profiles = plan.profiles.filter(
+    ({ fromDay, untilDay }) => (fromDay === undefined || fromDay <= day) && (untilDay === undefined || day < untilDay),
+  );
+  if (session.profileSlot === undefined) return profiles.length === 1 ? profiles[0]?.profileId : undefined;
+  return profiles.find((profile) => profile.slot === session.profileSlot)?.profileId;
 }

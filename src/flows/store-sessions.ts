@@ -1,11 +1,13 @@
 import { createHash } from "node:crypto";
 import type { DocumentReference, Resource } from "@medplum/fhirtypes";
+import type { ClockCorrection } from "../domain/clock-correction.ts";
 import type { CoverageRange, DeviceUse } from "../domain/device.ts";
 import type { Fact } from "../domain/facts.ts";
+import { intersect, timeOfUse } from "../domain/range.ts";
 import { alertObservation, type DeviceAlert } from "../fhir/alert.ts";
 import { extractIndexValues } from "../fhir/search/extract.ts";
 import { sessionResources } from "../fhir/session.ts";
-import { coverageOf, uploadDocument } from "../fhir/upload.ts";
+import { clockCheckOf, coverageOf, uploadDocument } from "../fhir/upload.ts";
 import type { TenantSession } from "../store/database.ts";
 import { type StatedFacts, saveFacts } from "../store/facts.ts";
 import { createResources, lockResources, type NewResource } from "../store/resource.ts";
@@ -22,6 +24,7 @@ export interface SettledUpload {
   readonly retimed: readonly SettledSession[];
   readonly coverage: { readonly ranges: readonly CoverageRange[] };
   readonly alerts: readonly DeviceAlert[];
+  readonly correction: Pick<ClockCorrection, "readMs" | "driftMs">;
 }
 
 /** Sessions a statement: large enough to spare round trips, small enough to keep latency and memory flat. */
@@ -36,53 +39,86 @@ export async function storeSessions(
 ): Promise<{ created: number; retimed: number; patients: string[] }> {
   const nowIso = new Date(service.now()).toISOString();
   const patients = new Set<string>();
-  await storeDocument(service, session, documentOf(kept, upload, nowIso), nowIso);
-  await createResources(
-    session,
-    upload.alerts.map((alert) => firstVersion(service, alertObservation(alert), nowIso)),
-  );
-  const coverage: Fact[] = [{ kind: "coverage", coverage: upload.coverage.ranges }];
-  const stated: StatedFacts = { type: "DocumentReference", id: kept.uploadId, facts: coverage };
-  for (const patientId of await saveFacts(session, [stated])) patients.add(patientId);
+  let created = 0;
+  const document = documentOf(kept, upload, nowIso);
+  if (await storeDocument(service, session, document, nowIso)) {
+    const stated: StatedFacts = { type: "DocumentReference", id: kept.uploadId, facts: documentFacts(document) };
+    for (const patientId of await saveFacts(session, [stated])) patients.add(patientId);
+  }
+  for (const patientId of await storeAlerts(service, session, upload.alerts, nowIso)) patients.add(patientId);
   for (let from = 0; from < upload.fresh.length; from += batchSize) {
     const batch = upload.fresh.slice(from, from + batchSize);
     const resources = batch.flatMap((one) => resourcesOf(one, kept.uploadId));
-    await createResources(
+    const stored = await createResources(
       session,
       resources.map((resource) => firstVersion(service, resource, nowIso)),
     );
-    for (const patientId of await saveFacts(session, batch.map(factsOfSession))) patients.add(patientId);
+    // One that somebody entered in error or deleted since states nothing, however often the device sends it again.
+    const isNew = batch.filter((one) => stored.has(`Observation/${one.session.sessionId}`));
+    for (const patientId of await saveFacts(session, isNew.map(factsOfSession))) patients.add(patientId);
+    created += isNew.length;
   }
   if (upload.retimed.length > 0) await retime(service, session, kept, upload.retimed);
-  return { created: upload.fresh.length, retimed: upload.retimed.length, patients: [...patients] };
+  return { created, retimed: upload.retimed.length, patients: [...patients] };
 }
 
-/** A replay may have mended the clock, or found another device: then what the document vouches for is written anew. */
+function documentFacts(document: DocumentReference): Fact[] {
+  return [...coverageOf(document), ...clockCheckOf(document)];
+}
+
+/** Stores those alerts that are not known yet, and answers whom they concern. */
+async function storeAlerts(
+  service: Service,
+  session: TenantSession,
+  alerts: readonly DeviceAlert[],
+  nowIso: string,
+): Promise<string[]> {
+  const created = await createResources(
+    session,
+    alerts.map((alert) => firstVersion(service, alertObservation(alert), nowIso)),
+  );
+  const fresh = alerts.filter((alert) => created.has(`Observation/${alert.id}`));
+  return saveFacts(session, fresh.map(factsOfAlert));
+}
+
+function factsOfAlert({ id, patientId, deviceId, code, atMs, localDay }: DeviceAlert): StatedFacts {
+  const alert = { observationId: id, patientId, deviceId, code, atMs, localDay };
+  return { type: "Observation", id, facts: [{ kind: "alert", alert }], isNew: true };
+}
+
+/**
+ * A replay may have mended the clock, or found another device: then what the document vouches for is written anew.
+ * Answers false where somebody has taken the document back (entered in error, deleted): a resend does not undo that.
+ */
 async function storeDocument(
   service: Service,
   session: TenantSession,
   document: DocumentReference & { id: string },
   nowIso: string,
-): Promise<void> {
+): Promise<boolean> {
   const created = await createResources(session, [firstVersion(service, document, nowIso)]);
-  if (created.size > 0) return;
+  if (created.size > 0) return true;
   const reference = `DocumentReference/${document.id}`;
-  const [before] = await lockResources(session, [reference]);
-  const same =
-    before !== undefined &&
-    JSON.stringify(coverageOf(JSON.parse(before.body))) === JSON.stringify(coverageOf(document));
-  if (before === undefined || same) return;
+  const [locked] = await lockResources(session, [reference]);
+  if (locked === undefined || locked.deleted) return false;
+  const before = JSON.parse(locked.body) as DocumentReference;
+  if (before.status === "entered-in-error") return false;
+  if (JSON.stringify(documentFacts(before)) === JSON.stringify(documentFacts(document))) return true;
+  // A replay finds the sessions stored already, so it cannot tell anew whose they are.
+  const { subject = before.subject } = document;
+  const resource = { ...document, ...(subject === undefined ? {} : { subject }) };
   await commitWrites(
     service,
     session,
-    [{ type: "DocumentReference", id: document.id, resource: document }],
-    new Map([[reference, before]]),
+    [{ type: "DocumentReference", id: document.id, resource }],
+    new Map([[reference, locked]]),
     { ownWork: true },
   );
+  return true;
 }
 
 function factsOfSession({ session }: SettledSession): StatedFacts {
-  return { type: "Observation", id: session.sessionId, facts: [{ kind: "session", session }] };
+  return { type: "Observation", id: session.sessionId, facts: [{ kind: "session", session }], isNew: true };
 }
 
 function resourcesOf(one: SettledSession, uploadId: string): [Resource, Resource] {
@@ -128,9 +164,18 @@ async function retime(
   await commitWrites(service, session, writes, current, { ownWork: true });
 }
 
+/**
+ * Whose time an upload tells about: whoever had the device while it vouches for it, or ran a session that it brought. Not
+ * by its new sessions alone: which of several uploads brings a session first depends on their order.
+ */
+function patientsConcerned({ fresh, uses, coverage }: SettledUpload): string[] {
+  const covered = uses.filter((use) => intersect([timeOfUse(use)], coverage.ranges).length > 0);
+  return [...new Set([...covered.map((use) => use.patientId), ...fresh.map((one) => one.session.patientId)])];
+}
+
 /** The upload as a document: whose device, when, how large, its hashes, and the times it vouches for. */
 function documentOf(kept: KeptUpload, upload: SettledUpload, nowIso: string): DocumentReference & { id: string } {
-  const patients = [...new Set(upload.fresh.map((one) => one.session.patientId))];
+  const patients = patientsConcerned(upload);
   const [onlyPatient] = patients.length === 1 ? patients : [];
   return uploadDocument({
     id: kept.uploadId,
@@ -144,5 +189,7 @@ function documentOf(kept: KeptUpload, upload: SettledUpload, nowIso: string): Do
     sha256Hex: createHash("sha256").update(kept.bytes).digest("hex"),
     url: `/api/v1/uploads/${kept.uploadId}/content`,
     coverage: upload.coverage.ranges,
+    readIso: new Date(upload.correction.readMs).toISOString(),
+    ...(upload.correction.driftMs === undefined ? {} : { driftMs: upload.correction.driftMs }),
   });
 }

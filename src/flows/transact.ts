@@ -89,17 +89,14 @@ async function writeAll(
   ];
   const all = new Set(written.map(referenceOf));
   const first = writesOf(service, plain, current, linksOf(placed, new Map()));
-  const stored = await commitWrites(
-    service,
-    session,
-    [...deletions.map(({ type, id }) => ({ type, id })), ...first],
-    current,
-    { alsoWritten: all },
-  );
-  if (waiting.length > 0) {
+  const plainWrites: Write[] = [...deletions.map(({ type, id }) => ({ type, id })), ...first];
+  const moreToCome = waiting.length > 0;
+  const stored = await commitWrites(service, session, plainWrites, current, { alsoWritten: all, moreToCome });
+  if (moreToCome) {
     const conditional = await resolveConditional(service, session, waiting);
     const second = writesOf(service, waiting, current, linksOf(placed, conditional));
-    stored.push(...(await commitWrites(service, session, second, current, { alsoWritten: all })));
+    const before = plainWrites;
+    stored.push(...(await commitWrites(service, session, second, current, { alsoWritten: all, before })));
   }
   return new Map(stored.map((one) => [referenceOf(one), one]));
 }

@@ -63,9 +63,13 @@ export const uploadDetailSchema = uploadSummarySchema.extend({
   ),
 });
 
+/** The patient of the address. */
+export const patientParams = z.object({ patientId: z.string().regex(/^[A-Za-z0-9\-.]{1,64}$/) });
+
 /** A share with everything needed to read it honestly. */
 export const measureSchema = z.object({
-  code: z.enum(["days-used", "sessions-completed"]),
+  code: z.enum(["days-used", "sessions-completed", "sessions-recorded", "dose", "settings-concordance", "all-facets"]),
+  counts: z.enum(["days", "slots", "sessions", "cycles"]),
   firstDay: z.iso.date(),
   endDay: z.iso.date(),
   numerator: z.number().int(),
@@ -95,6 +99,40 @@ export const caseloadRowSchema = z.object({
   nextPartKind: z.string().nullable(),
 });
 
+/** A finding with what it rests on. */
+export const findingSchema = z.object({
+  rule: z.string(),
+  subject: z.string(),
+  severity: z.enum(["information", "review", "urgent"]),
+  safety: z.boolean(),
+  sinceDay: z.iso.date(),
+  text: z.string(),
+  evidence: z.array(
+    z.object({
+      name: z.string(),
+      text: z.string(),
+      value: z.number().optional(),
+      unit: z.string().optional(),
+      reference: z.string().optional(),
+    }),
+  ),
+  clearsWhen: z.string(),
+  focus: z.string().optional(),
+  thresholdsVersion: z.string().optional(),
+});
+
+/** One question that a rule asked, answered. */
+export const stepSchema = z.object({
+  name: z.string(),
+  text: z.string(),
+  holds: z.boolean().describe("Whether the answer is what the rule looks for; a finding needs all of them."),
+  value: z.number().optional(),
+  threshold: z.number().optional(),
+  unit: z.string().optional(),
+  source: z.string().optional(),
+  reference: z.string().optional(),
+});
+
 /** One local day of one patient. */
 export const daySchema = z.object({
   day: z.iso.date(),
@@ -105,9 +143,11 @@ export const daySchema = z.object({
   done: z.number().int(),
   missed: z.number().int(),
   unknown: z.number().int(),
+  parts: z.record(z.string(), z.enum(["done", "missed", "unknown"])).describe("Each day part asked for."),
   sessions: z.number().int(),
   minutes: z.number(),
   cycles: z.number().nullable(),
+  cyclesAsked: z.number().optional(),
   bestPeakCoughFlowLitresPerMinute: z.number().nullable(),
   markers: z.array(z.object({ kind: z.string(), text: z.string() })),
 });

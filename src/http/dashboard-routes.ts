@@ -3,11 +3,22 @@ import { z } from "zod";
 import { type CaseloadPage, caseload } from "../flows/caseload.ts";
 import { patientDays } from "../flows/patient-days.ts";
 import { requireToken } from "./access.ts";
-import { type ApiInstance, caseloadRowSchema, daySchema, measureSchema, outcomeSchema } from "./api-schemas.ts";
+import {
+  type ApiInstance,
+  caseloadRowSchema,
+  daySchema,
+  measureSchema,
+  outcomeSchema,
+  patientParams,
+} from "./api-schemas.ts";
+import { changeSignalRoute } from "./change-signal-route.ts";
 import { cautions, type Doors } from "./doors.ts";
+import { explainAddresses, explainRoutes } from "./explain-routes.ts";
 import { answered } from "./fhir-answer.ts";
 import { refuseOtherMethods } from "./other-methods.ts";
+import { partAddresses, partRoutes } from "./part-routes.ts";
 import { refuseEmptyValues } from "./query-values.ts";
+import { thresholdAddresses, thresholdRoutes } from "./threshold-routes.ts";
 
 const caseloadQuery = z.strictObject({
   sort: z.enum(["name", "urgency", "sessions-completed", "days-used", "last-record", "next-part-due"]).default("name"),
@@ -36,8 +47,17 @@ const daysAnswer = z.object({
   zone: z.string(),
   firstDay: z.iso.date(),
   endDay: z.iso.date(),
-  daysUsed: measureSchema,
-  sessionsCompleted: measureSchema,
+  measures: z.array(measureSchema.extend({ band: z.enum(["low", "moderate", "high"]).optional() })),
+  bands: z.object({ source: z.string(), note: z.string() }),
+  byPart: z.array(measureSchema.extend({ part: z.string() })),
+  byPlan: z.array(
+    z.object({
+      planId: z.string().optional(),
+      firstDay: z.iso.date(),
+      endDay: z.iso.date(),
+      measures: z.array(measureSchema),
+    }),
+  ),
   days: z.array(daySchema),
 });
 
@@ -48,7 +68,18 @@ export async function dashboardRoutes(plain: FastifyInstance, doors: Doors): Pro
   refuseEmptyValues(plain);
   caseloadRoute(app, doors);
   daysRoute(app, doors);
-  refuseOtherMethods(plain, { "/caseload": ["GET"], "/patients/:patientId/days": ["GET"] });
+  changeSignalRoute(app, doors);
+  explainRoutes(app, doors);
+  partRoutes(app, doors);
+  thresholdRoutes(app, doors);
+  refuseOtherMethods(plain, {
+    "/caseload": ["GET"],
+    "/patients/:patientId/days": ["GET"],
+    "/patients/:patientId/change-signal": ["GET"],
+    ...explainAddresses,
+    ...partAddresses,
+    ...thresholdAddresses,
+  });
 }
 
 function caseloadRoute(app: ApiInstance, doors: Doors): void {
@@ -106,7 +137,7 @@ function daysRoute(app: ApiInstance, doors: Doors): void {
         summary: "One person's local days: used, not used, or not known",
         description: "Half-open: firstDay is inside, endDay is not. Without them the 28 full days before today.",
         tags: ["Dashboard"],
-        params: z.object({ patientId: z.string().regex(/^[A-Za-z0-9\-.]{1,64}$/) }),
+        params: patientParams,
         querystring: z.strictObject({ firstDay: dayAsked.optional(), endDay: dayAsked.optional() }),
         response: { 200: daysAnswer, "4xx": outcomeSchema },
       },
@@ -121,7 +152,14 @@ function daysRoute(app: ApiInstance, doors: Doors): void {
         bestPeakCoughFlowLitresPerMinute: bestPeakCoughFlowLitresPerMinute ?? null,
         markers: [...markers],
       }));
-      return { ...found, cautions, days };
+      return {
+        ...found,
+        cautions,
+        measures: found.measures.map((measure) => ({ ...measure })),
+        byPart: [...found.byPart],
+        byPlan: found.byPlan.map((segment) => ({ ...segment, measures: [...segment.measures] })),
+        days,
+      };
     },
   );
 }

@@ -16,6 +16,7 @@ import { historyRoutes } from "./history-routes.ts";
 import { instanceRoutes } from "./instance-routes.ts";
 import { lastnRoutes } from "./lastn-route.ts";
 import { matchRoutes } from "./match-route.ts";
+import { measureRoutes } from "./measure-routes.ts";
 import { metaRoutes } from "./meta-routes.ts";
 import { refuseOtherMethods } from "./other-methods.ts";
 import { searchRoutes } from "./search-route.ts";
@@ -33,8 +34,9 @@ export async function fhirRoutes(app: FastifyInstance, doors: Doors): Promise<vo
     guarded.addHook("onRequest", async (request) => requireKnown(doors, request));
     guarded.post("/", (request, reply) => sendBundle(doors, request, reply));
     for (const routes of [instanceRoutes, conditionalRoutes, searchRoutes, historyRoutes]) routes(guarded, doors);
-    for (const routes of [validateRoutes, metaRoutes, everythingRoutes, matchRoutes, lastnRoutes, terminologyRoutes])
+    for (const routes of [validateRoutes, metaRoutes, everythingRoutes, matchRoutes, lastnRoutes])
       routes(guarded, doors);
+    for (const routes of [terminologyRoutes, measureRoutes]) routes(guarded, doors);
     refuseOtherMethods(guarded, {
       "/": ["GET", "POST"],
       "/_search": ["POST"],

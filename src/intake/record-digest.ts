@@ -33,6 +33,15 @@ export function recordId(deviceId: string, parts: readonly (string | number | nu
 
 const dateTime = /^(\d{4}-\d\d-\d\dT\d\d:\d\d:\d\d(?:\.\d+)?)(Z|[+-]\d\d:\d\d)?$/i;
 
+/**
+ * The id of an alert, made of what identifies it: device, the device's own code, and the device's own time, however it
+ * is spelled. A time in UTC, or without offset, that has no fraction stands in it as it came.
+ */
+export function alertId(deviceId: string, alert: { readonly code: string; readonly at: string }): string {
+  const at = sameTime(alert.at).replace(/\.(\d*?)0+(Z?)$/, (_, digits, zone) => (digits ? `.${digits}${zone}` : zone));
+  return recordId(deviceId, [alert.code, at], "alert");
+}
+
 /** One spelling for the same reading of a clock: 09:00+01:00 is 08:00Z; a time without offset keeps having none. */
 function sameTime(text: string): string {
   const match = dateTime.exec(text);

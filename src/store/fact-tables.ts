@@ -1,5 +1,5 @@
 import type { Fact } from "../domain/facts.ts";
-import { isClosed } from "../domain/task.ts";
+import { isClosed } from "../domain/finding-task.ts";
 import { instant } from "./database.ts";
 import { sessionColumns, sessionRow } from "./session-row.ts";
 

@@ -3,12 +3,11 @@ import type { RecordedAlert } from "../domain/alert.ts";
 import type { Contraindication } from "../domain/contraindication.ts";
 import type { ClockCheck, CoverageRange, MachineUse } from "../domain/device.ts";
 import { type PartReport, type PatientFacts, type PlanFacts, plansWithProfiles } from "../domain/facts.ts";
+import type { FindingTask } from "../domain/finding-task.ts";
 import type { ChestInfection } from "../domain/infection.ts";
-import type { PartUse } from "../domain/part.ts";
 import type { Plan, SettingsProfile } from "../domain/prescription.ts";
 import type { Screening } from "../domain/screening.ts";
 import type { Session } from "../domain/session.ts";
-import type { FindingTask } from "../domain/task.ts";
 import { instant, type TenantSession } from "./database.ts";
 import { type SessionJson, sessionJson, sessionOfJson } from "./session.ts";
 
@@ -17,8 +16,6 @@ export interface UseFacts extends MachineUse, PartReport {
   readonly kind: string;
   /** The machine that a part belongs to. */
   readonly parentId?: string;
-  /** Of a part with a use limit: how much it was used before the window. */
-  readonly earlierUse?: PartUse;
 }
 
 /** The facts of one patient from which a flow makes the domain's Picture. */
@@ -50,7 +47,7 @@ const pictureStatement = `select
     from therapy_session s where s.tenant_id = $1 and s.patient_id = $2 and s.started_at >= $3), '[]') as sessions,
   (select max(s.started_at) from therapy_session s where s.tenant_id = $1 and s.patient_id = $2 and not s.test) as last_session,
   coalesce((select jsonb_agg(jsonb_build_object('useId', u.use_id, 'deviceId', u.device_id, 'patientId', u.patient_id,
-      'startMs', ${ms("u.started_at")}, 'endMs', ${ms("u.ended_at")}, 'onHold', u.on_hold,
+      'startMs', ${ms("u.started_at")}, 'endMs', ${ms("u.ended_at")}, 'onHold', nullif(u.on_hold, false),
       'soiledDay', u.soiled_day, 'checkedDay', u.checked_day,
       'kind', coalesce(d.kind, 'machine'), 'parentId', d.parent_id, 'serviceDueDay', d.service_due_day,
       'lastSessionStartMs', (select ${ms("s.started_at")} from therapy_session s
@@ -137,7 +134,16 @@ export async function readPictureFacts(
 
 /** Makes reviews of one patient wait for each other until the transaction ends. */
 export async function lockPatient(session: TenantSession, patientId: string): Promise<void> {
-  await session.query("select pg_advisory_xact_lock($1, hashtext($2))", [session.tenantId, `patient ${patientId}`]);
+  await lockPatients(session, [patientId]);
+}
+
+/** The same for several patients in one statement, always in the same order. */
+export async function lockPatients(session: TenantSession, patientIds: readonly string[]): Promise<void> {
+  await session.query(
+    `select pg_advisory_xact_lock($1, key)
+     from (select distinct hashtext('patient ' || id) as key from unnest($2::text[]) as id order by key) as sorted`,
+    [session.tenantId, patientIds],
+  );
 }
 
 /** The facts of these patients, for zones at intake. */

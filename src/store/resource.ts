@@ -146,8 +146,11 @@ const replaceStatement = `with input as materialized (select * from ${inputRows}
   ), saved as (
     insert into resource as r (${resourceColumns}) select ${inputValues} from input i
     on conflict (tenant_id, type, id) do update set version = excluded.version, last_updated = excluded.last_updated,
-      deleted = excluded.deleted, patient_id = excluded.patient_id, started_at = excluded.started_at,
-      ended_at = excluded.ended_at, terms = excluded.terms, quantity_keys = excluded.quantity_keys,
+      deleted = excluded.deleted,
+      -- A deleted resource keeps whose it was, and when: a look back at an earlier day finds it.
+      patient_id = case when excluded.deleted then r.patient_id else excluded.patient_id end,
+      started_at = case when excluded.deleted then r.started_at else excluded.started_at end,
+      ended_at = case when excluded.deleted then r.ended_at else excluded.ended_at end, terms = excluded.terms, quantity_keys = excluded.quantity_keys,
       quantity_units = excluded.quantity_units, quantity_lows = excluded.quantity_lows,
       quantity_highs = excluded.quantity_highs, quantity_places = excluded.quantity_places,
       place_terms = excluded.place_terms, body = excluded.body

@@ -13,14 +13,15 @@ export async function saveSummary(
   await session.query(
     `insert into patient_summary (tenant_id, patient_id, reviewed_day, reviewed_at, days_used_ratio, sessions_completed_ratio,
        days_used, sessions_completed, urgent_count, review_count, information_count, findings, last_session_at, covered_until,
-       next_part_due_day, next_part_kind)
-     values ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10, $11, $12, $13, $14, $15, $16)
+       next_part_due_day, next_part_kind, part_needs)
+     values ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10, $11, $12, $13, $14, $15, $16, $17)
      on conflict (tenant_id, patient_id) do update set reviewed_day = excluded.reviewed_day, reviewed_at = excluded.reviewed_at,
        days_used_ratio = excluded.days_used_ratio, sessions_completed_ratio = excluded.sessions_completed_ratio,
        days_used = excluded.days_used, sessions_completed = excluded.sessions_completed, urgent_count = excluded.urgent_count,
        review_count = excluded.review_count, information_count = excluded.information_count, findings = excluded.findings,
        last_session_at = excluded.last_session_at, covered_until = excluded.covered_until,
-       next_part_due_day = excluded.next_part_due_day, next_part_kind = excluded.next_part_kind`,
+       next_part_due_day = excluded.next_part_due_day, next_part_kind = excluded.next_part_kind,
+       part_needs = excluded.part_needs`,
     [
       session.tenantId,
       summary.patientId,
@@ -38,6 +39,7 @@ export async function saveSummary(
       instant(summary.coveredUntilMs),
       summary.nextPartDueDay ?? null,
       summary.nextPartKind ?? null,
+      JSON.stringify(summary.partNeeds),
     ],
   );
 }

@@ -80,6 +80,7 @@ describe("the worked example (own construction): 28 days, two a day, 22 eligible
     const measure = daysUsed(days, "2026-02-01", "2026-03-01", thresholds);
     expect(measure).toEqual({
       code: "days-used",
+      counts: "days",
       firstDay: "2026-02-01",
       endDay: "2026-03-01",
       numerator: 15,

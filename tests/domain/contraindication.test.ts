@@ -1,5 +1,6 @@
 import { expect, test } from "vitest";
-import { type Contraindication, isInForce } from "../../src/domain/contraindication.ts";
+import { type Contraindication, isInForce, overrideOf } from "../../src/domain/contraindication.ts";
+import { examplePlan } from "./example-picture.ts";
 
 const flag: Contraindication = {
   flagId: "flag-1",
@@ -24,4 +25,13 @@ test("a flag without end lasts, and one stated inactive never is in force", () =
   const { endMs: _, ...open } = flag;
   expect(isInForce(open, 1e15)).toBe(true);
   expect(isInForce({ ...open, active: false }, 1500)).toBe(false);
+});
+
+test("an override covers the very flag that it names, with a reason that says something", () => {
+  const flag = { flagId: "flag-1", code: "c", title: "t", class: "relative", active: true, startMs: 0 } as const;
+  const plan = (flagId: string, reason: string) => examplePlan({ overrides: [{ flagId, reason }] });
+  expect(overrideOf(flag, plan("flag-1", "Known for years."))?.reason).toBe("Known for years.");
+  expect(overrideOf(flag, plan("flag-2", "Known for years."))).toBeUndefined();
+  expect(overrideOf(flag, plan("flag-1", "  "))).toBeUndefined();
+  expect(overrideOf(flag, examplePlan())).toBeUndefined();
 });

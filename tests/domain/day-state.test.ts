@@ -23,6 +23,9 @@ describe("slots of a day that asks for morning and evening", () => {
       done: 0,
       missed: 2,
       unknown: 0,
+      parts: { morning: "missed", evening: "missed" },
+      covered: true,
+      sessionsWithoutCycles: 0,
       sessions: 0,
       minutes: 0,
     });
@@ -222,5 +225,64 @@ describe("days that ask for nothing", () => {
   test("therapy when needed is eligible and asks for nothing", () => {
     const plans = [plan({ kind: "when-needed" })];
     expect(oneDay("2026-06-10", { plans })).toMatchObject({ eligible: true, asked: 0, missed: 0, state: "not-used" });
+  });
+});
+
+describe("a plan that came into force in the middle of a day", () => {
+  const before = plan(twiceDaily, { planId: "before", endDay: "2026-06-10", status: "completed" });
+  const since = plan({ kind: "day-parts", parts: ["evening"] }, { planId: "since", firstDay: "2026-06-10" });
+  const on = (time: string, over: Partial<Parameters<typeof picture>[0]> = {}) =>
+    dayStates(
+      picture({ plans: [before, { ...since, startMs: instant(`2026-06-10T${time}`) }], ...over }),
+      "2026-06-10",
+      "2026-06-11",
+    )[0];
+
+  test("parts that began before it are the old plan's, later ones its own", () => {
+    expect(on("14:00")).toMatchObject({ planId: "since", asked: 2, parts: { morning: "missed", evening: "missed" } });
+  });
+
+  test("from the very start of a part on, the part is its own", () => {
+    expect(on("04:00")).toMatchObject({ asked: 1, parts: { evening: "missed" } });
+    expect(on("04:01")).toMatchObject({ asked: 2 });
+  });
+
+  test("after the evening began it is the old plan's evening", () => {
+    const morningOnly = {
+      ...since,
+      profiles: [{ profileId: "m", role: "usual", schedule: { kind: "day-parts", parts: ["morning"] } as const }],
+    };
+    const plans = [before, { ...morningOnly, startMs: instant("2026-06-10T17:00") }];
+    expect(on("17:00", { plans })?.parts).toEqual({ morning: "missed", evening: "missed" });
+  });
+
+  test("an old plan that was held that day asks for nothing of it", () => {
+    const held = { ...before, holds: [{ firstDay: "2026-06-08" }] };
+    const plans = [held, { ...since, startMs: instant("2026-06-10T14:00") }];
+    expect(on("14:00", { plans })).toMatchObject({ asked: 1, parts: { evening: "missed" } });
+  });
+
+  test("without a time of day the whole day is the new plan's", () => {
+    const [state] = dayStates(picture({ plans: [before, since] }), "2026-06-10", "2026-06-11");
+    expect(state).toMatchObject({ asked: 1, parts: { evening: "missed" } });
+  });
+});
+
+describe("while a chest infection lasts", () => {
+  const withInfectionProfile = plan(twiceDaily);
+  const plans = [
+    {
+      ...withInfectionProfile,
+      profiles: [
+        ...withInfectionProfile.profiles,
+        { profileId: "ill", role: "chest-infection", schedule: { kind: "count", timesPerDay: 4 } as const },
+      ],
+    },
+  ];
+  const infections = [{ conditionId: "c", firstDay: "2026-06-10", endDay: "2026-06-12" }];
+
+  test("the profile for it asks, from its first day up to the day on which it is over", () => {
+    const days = dayStates(picture({ plans, infections }), "2026-06-09", "2026-06-13");
+    expect(days.map((day) => day.asked)).toEqual([2, 4, 4, 2]);
   });
 });

@@ -38,7 +38,7 @@ export function picture(over: Partial<Picture> = {}): Picture {
     contraindications: [],
     absences: [],
     infections: [],
-    screenings: [],
+    screenings: [{ responseId: "screening-1", day: "2026-01-01" }],
     alerts: [],
     clockChecks: [],
     tasks: [],

@@ -8,6 +8,7 @@ import {
   daysBetween,
   isLocalDay,
   isZone,
+  laterDay,
   localDayOf,
   minuteOfDay,
   startOfDayMs,
@@ -31,6 +32,13 @@ describe("days on which the clocks change (rules of the IANA time zone database)
     ["Pacific/Auckland", "2026-04-05", 25],
   ])("in %s, %s has %d hours", (zone, day, hours) => {
     expect(startOfDayMs(addDays(day, 1), zone) - startOfDayMs(day, zone)).toBe(hours * HOUR_MS);
+  });
+
+  test("of two days the later is the one that comes after, whichever is named first", () => {
+    expect([laterDay("2026-03-01", "2026-02-28"), laterDay("2026-02-28", "2026-03-01")]).toEqual([
+      "2026-03-01",
+      "2026-03-01",
+    ]);
   });
 
   test("the week the clocks change still has seven days", () => {

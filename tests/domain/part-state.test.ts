@@ -131,11 +131,11 @@ describe("a use limit of three sessions", () => {
   test("two sessions since it was fitted leave it in use, the third makes it due that day", () => {
     const sessions = starts.map((start) => exampleSession(start));
     const two = partStates(examplePicture({ thresholds, parts: [part], sessions: sessions.slice(0, 3) }))[0];
-    expect(two).toMatchObject({ state: "in-use", sessionsUsed: 2 });
+    expect(two).toMatchObject({ state: "in-use", use: { sessions: 2 } });
     const three = partStates(examplePicture({ thresholds, parts: [part], sessions }))[0];
     expect(three).toMatchObject({
       state: "due",
-      sessionsUsed: 3,
+      use: { sessions: 3 },
       replaceByDay: "2026-03-15",
       limit: { reason: "use-limit" },
     });
@@ -150,7 +150,7 @@ describe("a use limit of three sessions", () => {
     const parts = [{ ...part, machineId: "machine-1" }];
     expect(partStates(examplePicture({ thresholds, parts, sessions }))[0]).toMatchObject({
       state: "in-use",
-      sessionsUsed: 2,
+      use: { sessions: 2 },
     });
   });
 });

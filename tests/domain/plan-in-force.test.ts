@@ -63,8 +63,9 @@ describe("the plan in force", () => {
 });
 
 describe("what a plan asks for each day", () => {
+  const on = { day: "2026-03-10", infected: false };
   const asked = (...profiles: SettingsProfile[]) => {
-    const { parts, count } = askedPerDay(plan({ profiles }), dayParts);
+    const { parts, count } = askedPerDay(plan({ profiles }), on, dayParts);
     return [parts.map((part) => part.code), count];
   };
 
@@ -99,5 +100,55 @@ describe("what a plan asks for each day", () => {
 
   test("a plan without profiles asks for nothing", () => {
     expect(asked()).toEqual([[], 0]);
+  });
+
+  describe("while a chest infection lasts", () => {
+    const usual = profile("usual", { kind: "day-parts", parts: ["morning", "evening"] });
+    const infected = (schedule: SettingsProfile["schedule"]) =>
+      askedPerDay(
+        plan({ profiles: [usual, profile("chest-infection", schedule)] }),
+        { ...on, infected: true },
+        dayParts,
+      );
+
+    test("the profile for it replaces the usual one where it says how often", () => {
+      expect(infected({ kind: "count", timesPerDay: 4 })).toMatchObject({ parts: [], count: 4 });
+    });
+
+    test("one that is to be used when needed changes nothing", () => {
+      expect(infected({ kind: "when-needed" }).parts.map((part) => part.code)).toEqual(["morning", "evening"]);
+    });
+  });
+
+  describe("of a profile that was replaced", () => {
+    const before = { ...profile("usual", { kind: "count", timesPerDay: 2 }), untilDay: "2026-03-10" };
+    const since = { ...profile("usual", { kind: "count", timesPerDay: 3 }), fromDay: "2026-03-10" };
+    const count = (day: string) => askedPerDay(plan({ profiles: [before, since] }), { ...on, day }, dayParts).count;
+
+    test("the old one asks until the day of the change, the new one from that day on", () => {
+      expect([count("2026-03-09"), count("2026-03-10"), count("2026-03-11")]).toEqual([2, 3, 3]);
+    });
+  });
+
+  describe("cycles", () => {
+    const dosed = (over: Partial<SettingsProfile>): SettingsProfile => ({
+      ...profile("usual", { kind: "day-parts", parts: ["morning", "evening"] }),
+      cyclesPerSet: 5,
+      setsPerSession: 4,
+      ...over,
+    });
+    const of = (...profiles: SettingsProfile[]) => askedPerDay(plan({ profiles }), on, dayParts);
+
+    test("are sets times cycles for each session asked", () => {
+      expect(of(dosed({})).cyclesOfPart).toEqual({ morning: 20, evening: 20 });
+      expect(of(dosed({ schedule: { kind: "count", timesPerDay: 3 } })).cyclesOfCount).toBe(60);
+    });
+
+    test("are not known where sets or cycles are not stated", () => {
+      const { setsPerSession: _, ...withoutSets } = dosed({});
+      expect(of(withoutSets).cyclesOfPart).toEqual({});
+      const counted = { ...withoutSets, schedule: { kind: "count", timesPerDay: 3 } as const };
+      expect(of(counted)).not.toHaveProperty("cyclesOfCount");
+    });
   });
 });

@@ -1,11 +1,11 @@
 import fc from "fast-check";
 import { describe, expect, test } from "vitest";
 import type { Contraindication } from "../../src/domain/contraindication.ts";
+import type { FindingTask, TaskStatus } from "../../src/domain/finding-task.ts";
 import type { Picture } from "../../src/domain/picture.ts";
 import { review } from "../../src/domain/review.ts";
 import { catalogue } from "../../src/domain/rules/catalogue.ts";
 import type { Session } from "../../src/domain/session.ts";
-import type { FindingTask, TaskStatus } from "../../src/domain/task.ts";
 import { everySession, examplePicture, examplePlan, exampleSession, instant } from "./example-picture.ts";
 import { afterSteps, openOf } from "./task-model.ts";
 

@@ -1,6 +1,7 @@
 /** Findings, Tasks and statuses that the tests of Tasks share; none of it is changed by any test. */
 import type { Finding } from "../../src/domain/finding.ts";
-import { evidenceDigest, type FindingTask, type TaskContext, type TaskStatus } from "../../src/domain/task.ts";
+import type { FindingTask, TaskStatus } from "../../src/domain/finding-task.ts";
+import { evidenceDigest, type TaskContext } from "../../src/domain/task.ts";
 
 export const DAY_MS = 86_400_000;
 export const nowMs = Date.UTC(2026, 2, 15, 12);
@@ -8,7 +9,12 @@ export const nowMs = Date.UTC(2026, 2, 15, 12);
 export const context: TaskContext = {
   today: "2026-03-15",
   nowMs,
-  thresholds: { coolDownDays: 14, dueDaysBySeverity: { review: 7, urgent: 1 } },
+  thresholds: {
+    coolDownDays: 14,
+    dueDaysBySeverity: { review: 7, urgent: 1 },
+    escalateAfterDays: 7,
+    taskRouting: [],
+  },
   applicable: () => true,
 };
 
@@ -37,6 +43,9 @@ export function taskOf(finding: Finding, over: Partial<FindingTask> = {}): Findi
     episode: 1,
     status: "requested",
     severity: finding.severity,
+    priority: finding.severity === "urgent" ? "urgent" : "routine",
+    servicePriority: finding.severity === "urgent" ? "urgent" : "routine",
+    dueDay: "2026-03-16",
     evidenceDigest: evidenceDigest(finding),
     clearedSince: false,
     ...over,
@@ -51,4 +60,4 @@ export const byPerson = (status: TaskStatus, daysAgo: number): Partial<FindingTa
 
 export const untouched = ["draft", "requested", "received", "ready"] as const;
 export const workedOn = ["accepted", "in-progress", "on-hold"] as const;
-export const finished = ["completed", "rejected", "cancelled", "failed", "entered-in-error"] as const;
+export const finished = ["completed", "rejected", "cancelled", "failed"] as const;

@@ -1,50 +1,11 @@
 import fc from "fast-check";
 import { describe, expect, test } from "vitest";
-import { evidenceDigest, type FindingTask, type TaskStatus, taskSteps } from "../../src/domain/task.ts";
-import {
-  context,
-  contraindicated,
-  DAY_MS,
-  finished,
-  lowUse,
-  nowMs,
-  taskOf,
-  untouched,
-  workedOn,
-} from "./task-examples.ts";
+import type { FindingTask, TaskPriority, TaskStatus } from "../../src/domain/finding-task.ts";
+import { addDays } from "../../src/domain/local-day.ts";
+import { evidenceDigest, type TaskContext, taskSteps } from "../../src/domain/task.ts";
+import { context, contraindicated, DAY_MS, lowUse, nowMs, workedOn } from "./task-examples.ts";
+import { anyFindings, anyTasks } from "./task-histories.ts";
 import { afterSteps, openOf } from "./task-model.ts";
-
-const anyFinding = fc.record({
-  rule: fc.constantFrom("low-use", "long-sitting"),
-  subject: fc.constantFrom("therapy", "Flag/1"),
-  severity: fc.constantFrom("information", "review", "urgent"),
-  safety: fc.boolean(),
-  sinceDay: fc.constant("2026-03-10"),
-  text: fc.constantFrom("one", "two"),
-  evidence: fc.constant([]),
-  clearsWhen: fc.constant("later"),
-});
-
-const anyTask = fc
-  .record({
-    finding: anyFinding,
-    status: fc.constantFrom(...untouched, ...workedOn, ...finished),
-    episode: fc.integer({ min: 1, max: 4 }),
-    daysAgo: fc.integer({ min: 0, max: 30 }),
-    closedBy: fc.constantFrom("service" as const, "person" as const),
-    clearedSince: fc.boolean(),
-  })
-  .map(({ finding, status, episode, daysAgo, closedBy, clearedSince }) => {
-    const closing =
-      openOf([taskOf(finding, { status })]).length > 0 ? {} : { closedBy, closedMs: nowMs - daysAgo * DAY_MS };
-    return taskOf(finding, { status, episode, clearedSince, ...closing });
-  });
-
-// Any history at all, several open Tasks of one key included.
-const anyTasks = fc
-  .array(anyTask, { maxLength: 8 })
-  .map((tasks) => tasks.map((task, index) => ({ ...task, taskId: `t${index}` })));
-const anyFindings = fc.array(anyFinding, { maxLength: 4 });
 
 const sameKey = (task: FindingTask, { rule, subject }: { rule: string; subject: string }) =>
   task.rule === rule && task.subject === subject;
@@ -102,6 +63,69 @@ describe("whatever the history", () => {
     );
   });
 
+  test("a priority is never lowered but by a severity that fell, never touched where a person gave it, never made stat", () => {
+    const rank = (priority: TaskPriority | undefined) =>
+      ["routine", "urgent", "asap", "stat"].indexOf(priority ?? "routine");
+    fc.assert(
+      fc.property(anyFindings, anyTasks, (findings, tasks) => {
+        const after = afterSteps(tasks, taskSteps(findings, tasks, context), nowMs);
+        for (const task of tasks) {
+          const then = after.find((one) => one.taskId === task.taskId);
+          const given = task.servicePriority ?? (task.severity === "urgent" ? "urgent" : "routine");
+          if ((task.priority ?? "routine") !== given) expect(then?.priority).toBe(task.priority);
+          if (then?.priority === "stat") expect(task.priority).toBe("stat");
+          const fell = task.severity === "urgent" && then?.severity !== "urgent";
+          if (!fell) expect(rank(then?.priority)).toBeGreaterThanOrEqual(rank(task.priority));
+        }
+      }),
+      { numRuns: 2000 },
+    );
+  });
+
+  test("a Task that is overdue and the service's to press ends above the base of its severity, whatever else changes", () => {
+    fc.assert(
+      fc.property(anyFindings, anyTasks, (findings, tasks) => {
+        const after = afterSteps(tasks, taskSteps(findings, tasks, context), nowMs);
+        const found = (task: FindingTask) =>
+          findings.some((one) => sameKey(task, one) && one.severity !== "information");
+        for (const task of openOf(after).filter((one) => found(one) && one.status !== "on-hold")) {
+          const overdue = task.dueDay !== undefined && task.dueDay < context.today;
+          if (overdue && task.priority === task.servicePriority) expect(task.priority).not.toBe("routine");
+        }
+      }),
+      { numRuns: 2000 },
+    );
+  });
+
+  test("what is routed changes who is asked and nothing else", () => {
+    const anyRouting = fc.array(
+      fc.record(
+        {
+          rule: fc.constantFrom("low-use", "long-sitting"),
+          organizationId: fc.constantFrom("north", "south"),
+          owner: fc.constantFrom("CareTeam/a", "CareTeam/b"),
+        },
+        { requiredKeys: ["owner"] },
+      ),
+      { maxLength: 4 },
+    );
+    fc.assert(
+      fc.property(anyFindings, anyTasks, anyRouting, (findings, tasks, taskRouting) => {
+        const routed: TaskContext = {
+          ...context,
+          organizationId: "north",
+          thresholds: { ...context.thresholds, taskRouting },
+        };
+        const withoutOwners = taskSteps(findings, tasks, routed).map((step) => {
+          const { owner: _, ...rest } = step as { owner?: string };
+          return rest;
+        });
+        expect(withoutOwners).toEqual(taskSteps(findings, tasks, context));
+        expect(taskSteps(findings, afterSteps(tasks, taskSteps(findings, tasks, routed), nowMs), routed)).toEqual([]);
+      }),
+    );
+  });
+
   test("the order of findings and Tasks changes nothing", () => {
     fc.assert(
       fc.property(anyFindings, anyTasks, (findings, tasks) => {
@@ -144,6 +168,32 @@ test("over weeks of reviews and replies, what a person closed stays quiet for it
         if (closes) closedOn = open.clearedSince ? undefined : index;
       });
     }),
+    { numRuns: 500 },
+  );
+});
+
+test("over weeks an untouched Task has the priority of its overdue days whenever it is looked at, however often its evidence changes", () => {
+  const look = fc.record({ gapDays: fc.integer({ min: 0, max: 9 }), text: fc.constantFrom("one", "two") });
+  fc.assert(
+    fc.property(
+      fc.array(look, { minLength: 1, maxLength: 20 }),
+      fc.integer({ min: 1, max: 10 }),
+      (looks, everyDays) => {
+        const thresholds = { ...context.thresholds, escalateAfterDays: everyDays };
+        let tasks: FindingTask[] = [];
+        let day = 0;
+        const order = ["routine", "urgent", "asap"];
+        for (const { gapDays, text } of looks) {
+          day += gapDays;
+          const place = { ...context, today: addDays(context.today, day), nowMs: nowMs + day * DAY_MS, thresholds };
+          // Raised on the first look, due 7 days on.
+          tasks = afterSteps(tasks, taskSteps([{ ...lowUse, text }], tasks, place), place.nowMs);
+          const overdue = day - (looks[0]?.gapDays ?? 0) - 7;
+          const steps = overdue <= 0 ? 0 : Math.ceil(overdue / everyDays);
+          expect(tasks.map((task) => task.priority)).toEqual([order[Math.min(2, steps)]]);
+        }
+      },
+    ),
     { numRuns: 500 },
   );
 });

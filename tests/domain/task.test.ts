@@ -16,7 +16,7 @@ import {
 
 test("these tests know every status of R4", () => {
   // https://hl7.org/fhir/R4/valueset-task-status.html lists twelve.
-  expect(new Set([...untouched, ...workedOn, ...finished]).size).toBe(12);
+  expect(new Set([...untouched, ...workedOn, ...finished, "entered-in-error"]).size).toBe(12);
 });
 
 describe("a finding without a Task", () => {
@@ -60,7 +60,7 @@ describe.each(untouched)("a Task of status %s that nobody has touched", (status)
   test("is refreshed when the evidence or the severity has changed", () => {
     const changed = { ...lowUse, text: "12 of 28 asked sessions." };
     expect(taskSteps([changed], [taskOf(lowUse, { status })], context)).toEqual([
-      { kind: "refresh", taskId: "task-1", finding: changed, dueDay: "2026-03-22" },
+      { kind: "refresh", taskId: "task-1", finding: changed, dueDay: "2026-03-22", priority: "routine" },
     ]);
     expect(taskSteps([lowUse], [taskOf(lowUse, { status, severity: "urgent" })], context)).toMatchObject([
       { kind: "refresh" },
@@ -151,13 +151,38 @@ describe("a Task that is closed", () => {
     },
   );
 
-  test("as entered in error counts as closed by a person, whoever is named", () => {
-    const task = taskOf(lowUse, { status: "entered-in-error", closedBy: "service", closedMs: nowMs });
+  test("with a status that the service never closes with counts as closed by a person, whoever is named", () => {
+    const task = taskOf(lowUse, { status: "failed", closedBy: "service", closedMs: nowMs });
     expect(taskSteps([lowUse], [task], context)).toEqual([]);
   });
 
   test("by nobody named counts as closed by a person", () => {
     expect(taskSteps([lowUse], [taskOf(lowUse, { status: "completed", closedMs: nowMs })], context)).toEqual([]);
+  });
+});
+
+describe("a Task entered in error", () => {
+  const error = taskOf(lowUse, { taskId: "b", episode: 2, ...byPerson("entered-in-error", 0) });
+
+  // R4: "This individual task should never have existed" (https://hl7.org/fhir/R4/valueset-task-status.html, from memory).
+  test("holds nothing back: what is found is raised anew at once, as the next episode", () => {
+    expect(taskSteps([lowUse], [error], context)).toMatchObject([{ kind: "raise", episode: 3 }]);
+  });
+
+  test("has nothing noted when the finding has cleared", () => {
+    expect(taskSteps([], [error], context)).toEqual([]);
+  });
+
+  test("does not end the cool-down of the one that a person closed before", () => {
+    const before = taskOf(lowUse, byPerson("rejected", 13));
+    expect(taskSteps([lowUse], [before, error], context)).toEqual([]);
+    expect(taskSteps([lowUse], [taskOf(lowUse, byPerson("rejected", 14)), error], context)).toMatchObject([
+      { kind: "raise", episode: 3 },
+    ]);
+  });
+
+  test("beside one that is still open raises no second", () => {
+    expect(taskSteps([lowUse], [taskOf(lowUse), error], context)).toEqual([]);
   });
 });
 
@@ -195,6 +220,7 @@ describe("the digest of a finding", () => {
       { evidence: [{ name: "sessions-done", text: "13 of 28.", value: 13, unit: "1", reference: "X/1" }] },
       true,
     ],
+    ["version of the thresholds", { thresholdsVersion: "defaults-2/tenant-3" }, true],
     ["the first day", { sinceDay: "2026-03-14" }, false],
   ])("with another %s: %j changes it: %s", (_name, over, changes) => {
     expect(evidenceDigest({ ...lowUse, ...over }) !== evidenceDigest(lowUse)).toBe(changes);

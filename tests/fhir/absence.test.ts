@@ -1,7 +1,7 @@
 import { validateResource } from "@medplum/core";
-import type { Encounter } from "@medplum/fhirtypes";
-import { beforeAll, expect, test } from "vitest";
-import { absenceOf, chestInfectionCondition, hospitalStay } from "../../src/fhir/absence.ts";
+import type { Encounter, Flag } from "@medplum/fhirtypes";
+import { beforeAll, describe, expect, test } from "vitest";
+import { absenceOf, holidayFlag, holidayOf, hospitalStay } from "../../src/fhir/absence.ts";
 import { createDefinitions } from "../../src/fhir/definitions.ts";
 
 beforeAll(() => void createDefinitions({ types: "default" }));
@@ -45,12 +45,40 @@ test.each<[string, Partial<Encounter>]>([
   expect(absenceOf({ ...stay, ...changes }, "Europe/London")).toEqual([]);
 });
 
-test("a chest infection is a valid Condition, active until it abates", () => {
-  const condition = chestInfectionCondition({ id: "c", patientId: "p", onset: "2026-02-01" });
-  expect(validateResource(condition)).toEqual([]);
-  expect(condition.clinicalStatus?.coding?.[0]?.code).toBe("active");
-  expect(
-    chestInfectionCondition({ id: "c", patientId: "p", onset: "2026-02-01", abatement: "2026-02-10" }).clinicalStatus
-      ?.coding?.[0]?.code,
-  ).toBe("resolved");
+test("a stay that begins and ends on one day takes none, for its evening is at home", () => {
+  const day = hospitalStay({ id: "e", patientId: "p", start: "2026-02-10T08:00:00Z", end: "2026-02-10T17:00:00Z" });
+  const [fact] = absenceOf(day, "Europe/London");
+  expect(fact).toMatchObject({ absence: { firstDay: "2026-02-10", endDay: "2026-02-10" } });
+});
+
+describe("a holiday told to the team", () => {
+  const holiday = holidayFlag({ id: "h", patientId: "p", start: "2026-02-10", end: "2026-02-17" });
+
+  test("is a valid Flag, and takes its days with the last day inside", () => {
+    expect(validateResource(holiday)).toEqual([]);
+    expect(holidayOf(holiday, "Europe/London")).toEqual([
+      {
+        kind: "absence",
+        patientId: "p",
+        absence: { sourceId: "h", kind: "holiday", firstDay: "2026-02-10", endDay: "2026-02-18" },
+      },
+    ]);
+  });
+
+  test("that is over without saying when ended on the day that was recorded", () => {
+    const meta = { lastUpdated: "2026-02-14T09:00:00Z" };
+    const [fact] = holidayOf(
+      { ...holiday, status: "inactive", period: { start: "2026-02-10" }, meta },
+      "Europe/London",
+    );
+    expect(fact).toMatchObject({ absence: { firstDay: "2026-02-10", endDay: "2026-02-14" } });
+  });
+
+  test.each<[string, Partial<Flag>]>([
+    ["entered in error", { status: "entered-in-error" }],
+    ["without a start", { period: { end: "2026-02-17" } }],
+    ["under another code", { code: { text: "On holiday" } }],
+  ])("%s takes no day", (_what, changes) => {
+    expect(holidayOf({ ...holiday, ...changes }, "Europe/London")).toEqual([]);
+  });
 });

@@ -67,3 +67,21 @@ test("on hold means away: for the days stated, or from the day it was recorded",
     absence: { ...away, firstDay: "2026-06-03", endDay: "2026-06-05" },
   });
 });
+
+test("a part reported soiled, or checked, carries the day of it; the last of several counts", () => {
+  const reported = deviceUseStatement({
+    id: "u",
+    deviceId: "d",
+    patientId: "p",
+    start: "2026-06-01",
+    soiledDay: "2026-06-20",
+    checkedDay: "2026-06-15",
+  });
+  expect(validateResource(reported)).toEqual([]);
+  expect(deviceUseFacts(reported, london)[0]).toMatchObject({
+    use: { soiledDay: "2026-06-20", checkedDay: "2026-06-15" },
+  });
+  const checked = ["2026-06-18", "2026-06-10"].map((valueDate) => ({ url: extensionUrl("part-checked"), valueDate }));
+  expect(deviceUseFacts({ ...reported, extension: checked }, london)[0]).toHaveProperty("use.checkedDay", "2026-06-18");
+  expect(deviceUseFacts({ ...reported, extension: checked }, london)[0]).not.toHaveProperty("use.soiledDay");
+});

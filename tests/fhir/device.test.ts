@@ -3,6 +3,7 @@ import { beforeAll, expect, test } from "vitest";
 import { createDefinitions } from "../../src/fhir/definitions.ts";
 import { deviceFacts, machineResource, partResource } from "../../src/fhir/device.ts";
 import { identifierSystems } from "../../src/fhir/terminology/canonical.ts";
+import { therapySystems } from "../../src/fhir/terminology/therapy.ts";
 
 beforeAll(() => void createDefinitions({ types: "default" }));
 
@@ -36,4 +37,11 @@ test("a device of somebody else's kind counts as a machine; one entered in error
     deviceFacts({ resourceType: "Device", id: "x", type: { coding: [{ system: "urn:other", code: "pump" }] } })[0],
   ).toMatchObject({ device: { kind: "machine" } });
   expect(deviceFacts({ resourceType: "Device", id: "x", status: "entered-in-error" })).toEqual([]);
+});
+
+test("a program that acts here, such as this service itself, is no machine", () => {
+  const type = { coding: [{ system: therapySystems.deviceKind, code: "software" }] };
+  expect(deviceFacts({ resourceType: "Device", id: "service", type })).toMatchObject([
+    { device: { kind: "software" } },
+  ]);
 });

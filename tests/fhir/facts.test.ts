@@ -1,13 +1,16 @@
 import type { Resource } from "@medplum/fhirtypes";
 import { expect, test } from "vitest";
 import { defaultThresholds } from "../../src/domain/thresholds.ts";
-import { hospitalStay } from "../../src/fhir/absence.ts";
+import { holidayFlag, hospitalStay } from "../../src/fhir/absence.ts";
+import { alertObservation } from "../../src/fhir/alert.ts";
 import { contraindicationFlag } from "../../src/fhir/contraindication.ts";
 import { machineResource } from "../../src/fhir/device.ts";
 import { deviceUseStatement } from "../../src/fhir/device-use.ts";
 import { factsOf } from "../../src/fhir/facts.ts";
+import { chestInfectionCondition } from "../../src/fhir/infection.ts";
 import { patientResource } from "../../src/fhir/patient.ts";
-import { planResources } from "../../src/fhir/prescription.ts";
+import { planResources } from "../../src/fhir/plan-resources.ts";
+import { screeningResponse } from "../../src/fhir/screening.ts";
 import { sessionResources } from "../../src/fhir/session.ts";
 import { taskResource } from "../../src/fhir/task.ts";
 import { uploadDocument } from "../../src/fhir/upload.ts";
@@ -35,7 +38,7 @@ const session = sessionResources(
   },
   { documentId: "upload", statementId: "use", deviceEnd: "2026-03-09T08:10:00" },
 );
-const upload = uploadDocument({
+const uploaded = {
   id: "upload",
   deviceId: "d",
   receivedIso: "2026-03-10T08:00:00Z",
@@ -52,6 +55,18 @@ const upload = uploadDocument({
       endMs: Date.parse("2026-03-10T08:00:00Z"),
     },
   ],
+};
+const upload = uploadDocument(uploaded);
+const reading = { readIso: "2026-03-10T08:00:00Z", driftMs: 1000 };
+const alert = alertObservation({
+  id: "alert",
+  patientId: "p",
+  deviceId: "d",
+  uploadId: "upload",
+  code: "L-12",
+  atMs: Date.parse("2026-03-09T08:02:00Z"),
+  localDay: "2026-03-09",
+  deviceTime: "2026-03-09T08:02:00",
 });
 const task = taskResource(
   {
@@ -87,10 +102,23 @@ test.each<[string, Resource, string[]]>([
     contraindicationFlag({ id: "f", patientId: "p", code: "haemoptysis", start: "2026-01-01" }),
     ["contraindication"],
   ],
+  ["Flag of a holiday", holidayFlag({ id: "h", patientId: "p", start: "2026-01-01", end: "2026-01-07" }), ["absence"]],
+  ["Condition", chestInfectionCondition({ id: "c", patientId: "p", onset: "2026-01-01" }), ["infection"]],
+  [
+    "QuestionnaireResponse",
+    screeningResponse({ id: "s", patientId: "p", authored: "2026-01-01", found: [] }),
+    ["screening"],
+  ],
   ["Encounter", hospitalStay({ id: "e", patientId: "p", start: "2026-01-01" }), ["absence"]],
   ["session's Observation", session.observation, ["session"]],
   ["session's own DeviceUseStatement", session.statement, []],
   ["DocumentReference", upload, ["coverage"]],
+  [
+    "DocumentReference that notes the device's clock",
+    uploadDocument({ ...uploaded, ...reading }),
+    ["coverage", "clock-check"],
+  ],
+  ["device alert's Observation", alert, ["alert"]],
   ["Task", task, ["task"]],
   ["Organization", { resourceType: "Organization", id: "o" }, []],
   ["Observation of another kind", { resourceType: "Observation", status: "final", code: { text: "x" } }, []],

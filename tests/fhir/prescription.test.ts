@@ -2,7 +2,8 @@ import { validateResource } from "@medplum/core";
 import type { CarePlan, DeviceRequest, TimingRepeat } from "@medplum/fhirtypes";
 import { beforeAll, describe, expect, test } from "vitest";
 import { createDefinitions } from "../../src/fhir/definitions.ts";
-import { planFact, planResources, prescriptionUrls, profileFact } from "../../src/fhir/prescription.ts";
+import { planResources } from "../../src/fhir/plan-resources.ts";
+import { planFact, prescriptionUrls, profileFact } from "../../src/fhir/prescription.ts";
 
 beforeAll(() => void createDefinitions({ types: "default" }));
 
@@ -42,7 +43,7 @@ test("plan and profiles read back as they were prescribed, and are valid R4", ()
       },
     },
   ]);
-  expect(profileFact(made.requests[0] as DeviceRequest)).toEqual([
+  expect(profileFact(made.requests[0] as DeviceRequest, london)).toEqual([
     { kind: "profile", patientId: "p", profile, interface: "tracheostomy-adapter" },
   ]);
 });
@@ -56,7 +57,7 @@ test("settings of another system are read in our units, and a pressure without a
   const [request] = made.requests as [DeviceRequest];
   const settingOf = (valueQuantity: object) => {
     const parameter = request.parameter?.slice(0, 1).map((one) => ({ ...one, valueQuantity })) ?? [];
-    const [fact] = profileFact({ ...request, parameter });
+    const [fact] = profileFact({ ...request, parameter }, london);
     return fact?.kind === "profile" ? fact.profile.insufflationPressureCmH2O : "no profile";
   };
   const system = "http://unitsofmeasure.org";
@@ -68,11 +69,14 @@ test("settings of another system are read in our units, and a pressure without a
 describe("a schedule (https://hl7.org/fhir/R4/datatypes.html#Timing)", () => {
   const scheduleOf = (repeat: TimingRepeat | undefined, extra: Partial<DeviceRequest> = {}) => {
     const { occurrenceTiming: _, ...request } = made.requests[0] as DeviceRequest;
-    const [fact] = profileFact({
-      ...request,
-      ...(repeat === undefined ? {} : { occurrenceTiming: { repeat } }),
-      ...extra,
-    });
+    const [fact] = profileFact(
+      {
+        ...request,
+        ...(repeat === undefined ? {} : { occurrenceTiming: { repeat } }),
+        ...extra,
+      },
+      london,
+    );
     return fact?.kind === "profile" ? fact.profile.schedule : undefined;
   };
   test.each<[string, TimingRepeat | undefined, unknown]>([
@@ -131,7 +135,7 @@ describe("the days of a plan", () => {
   test("a plan of another kind, with no settings, or entered in error asks nothing", () => {
     expect(planOf({ activity: [{ reference: { reference: "ServiceRequest/x" } }] })).toBeUndefined();
     expect(planOf({ status: "entered-in-error" })).toBeUndefined();
-    expect(profileFact({ ...(made.requests[0] as DeviceRequest), status: "entered-in-error" })).toEqual([]);
+    expect(profileFact({ ...(made.requests[0] as DeviceRequest), status: "entered-in-error" }, london)).toEqual([]);
   });
 });
 
@@ -139,7 +143,111 @@ test("a request coded for other equipment is no settings profile; one in words a
   const request = made.requests[0] as DeviceRequest;
   const { parameter: _, ...bare } = request;
   const other = { coding: [{ system: "urn:other", code: "wheelchair" }] };
-  expect(profileFact({ ...bare, codeCodeableConcept: other })).toEqual([]);
-  expect(profileFact({ ...bare, codeCodeableConcept: { text: "Cough machine, twice a day" } })).toHaveLength(1);
-  expect(profileFact({ ...request, codeCodeableConcept: other })).toHaveLength(1);
+  expect(profileFact({ ...bare, codeCodeableConcept: other }, london)).toEqual([]);
+  expect(profileFact({ ...bare, codeCodeableConcept: { text: "Cough machine, twice a day" } }, london)).toHaveLength(1);
+  expect(profileFact({ ...request, codeCodeableConcept: other }, london)).toHaveLength(1);
+});
+
+describe("a profile that replaced another", () => {
+  const [request] = planResources({
+    id: "plan",
+    patientId: "p",
+    status: "active",
+    start: "2026-01-01",
+    profiles: [{ ...profile, priorId: "r0", fromDay: "2026-03-10" }],
+  }).requests as [DeviceRequest];
+  const fromDay = (changes: Partial<DeviceRequest>) => {
+    const [fact] = profileFact({ ...request, ...changes }, london);
+    return fact?.kind === "profile" ? [fact.profile.priorId, fact.profile.fromDay] : undefined;
+  };
+
+  test("names it, and holds from the day on which it was authored", () => {
+    expect(validateResource(request)).toEqual([]);
+    expect(fromDay({})).toEqual(["r0", "2026-03-10"]);
+  });
+
+  test("or from the day that its timing or period says", () => {
+    expect(fromDay({ occurrencePeriod: { start: "2026-03-12" } })).toEqual(["r0", "2026-03-12"]);
+    const boundsPeriod = { start: "2026-03-13T23:30:00Z" };
+    expect(fromDay({ occurrenceTiming: { repeat: { boundsPeriod } } })).toEqual(["r0", "2026-03-13"]);
+  });
+
+  test("without one before it, it holds for all of its plan", () => {
+    const { priorRequest: _, ...first } = request;
+    expect(profileFact(first, london)).toMatchObject([{ profile: { profileId: "r1" } }]);
+    const [fact] = profileFact(first, london);
+    expect(fact?.kind === "profile" && fact.profile.fromDay).toBeUndefined();
+  });
+
+  test("still states its settings when it is itself completed, for the days on which it held", () => {
+    expect(profileFact({ ...request, status: "completed" }, london)).toHaveLength(1);
+  });
+});
+
+test("what is asked for on certain weekdays only counts as when needed, so that nothing counts as missed", () => {
+  const repeat: TimingRepeat = { frequency: 2, period: 1, periodUnit: "d", dayOfWeek: ["mon", "thu"] };
+  const [fact] = profileFact({ ...(made.requests[0] as DeviceRequest), occurrenceTiming: { repeat } }, london);
+  expect(fact?.kind === "profile" && fact.profile.schedule).toEqual({ kind: "when-needed" });
+});
+
+describe("a plan's decisions", () => {
+  const { plan } = planResources({
+    id: "plan-2",
+    patientId: "p",
+    status: "active",
+    start: "2026-03-10T14:00:00Z",
+    baselineDay: "2026-03-20",
+    replacesId: "plan-1",
+    overrides: [{ flagId: "f1", reason: "Agreed in clinic." }],
+    profiles: [profile],
+  });
+  const stated = (changes: Partial<CarePlan>) => {
+    const [fact] = planFact({ ...plan, ...changes }, london);
+    return fact?.kind === "plan" ? fact.plan : undefined;
+  };
+
+  test("are valid R4 and read back: when, instead of which plan, from which baseline, and in spite of what", () => {
+    expect(validateResource(plan)).toEqual([]);
+    expect(stated({})).toMatchObject({
+      firstDay: "2026-03-10",
+      startMs: Date.parse("2026-03-10T14:00:00Z"),
+      replacesId: "plan-1",
+      baselineDay: "2026-03-20",
+      overrides: [{ flagId: "f1", reason: "Agreed in clinic." }],
+    });
+  });
+
+  test("a start that is a date is no moment of the day", () => {
+    expect(stated({ period: { start: "2026-03-10" } })?.startMs).toBeUndefined();
+  });
+
+  test("an override without a reason, or without a flag, decides nothing", () => {
+    const override = (extension: object[]) =>
+      stated({ extension: [{ url: prescriptionUrls.override, extension }] as NonNullable<CarePlan["extension"]> })
+        ?.overrides;
+    expect(override([{ url: "flag", valueReference: { reference: "Flag/f1" } }])).toBeUndefined();
+    expect(
+      override([
+        { url: "flag", valueReference: { reference: "Flag/f1" } },
+        { url: "reason", valueString: "  " },
+      ]),
+    ).toBeUndefined();
+    expect(override([{ url: "reason", valueString: "Because." }])).toBeUndefined();
+  });
+});
+
+test("a decision to go on that gives a blank reason decides nothing", () => {
+  const overrides = [
+    { flagId: "f1", reason: "  " },
+    { flagId: "f2", reason: "Agreed." },
+  ];
+  const { plan } = planResources({
+    id: "plan",
+    patientId: "p",
+    status: "active",
+    start: "2026-03-10",
+    overrides,
+    profiles: [{ profileId: "r", role: "usual", schedule: { kind: "when-needed" } }],
+  });
+  expect(planFact(plan, london)[0]).toHaveProperty("plan.overrides", [{ flagId: "f2", reason: "Agreed." }]);
 });

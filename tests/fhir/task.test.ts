@@ -68,6 +68,9 @@ test("the review reads a Task back as it wrote it", () => {
         episode: 2,
         status: "requested",
         severity: "review",
+        priority: "routine",
+        servicePriority: "routine",
+        dueDay: "2026-06-17",
         evidenceDigest: evidenceDigest(finding),
         clearedSince: false,
       },
@@ -78,11 +81,11 @@ test("the review reads a Task back as it wrote it", () => {
 test("a refresh changes words, evidence and priority; the due date only ever comes nearer", () => {
   const worse: Finding = { ...finding, severity: "urgent", text: "Worse." };
   const later = taskResource(
-    { kind: "refresh", taskId: "t1", finding: worse, dueDay: "2026-06-30" },
+    { kind: "refresh", taskId: "t1", finding: worse, dueDay: "2026-06-30", priority: "urgent" },
     { taskId: "t1", patientId: "p1", nowIso: at, previous: stored(raised) },
   );
   const sooner = taskResource(
-    { kind: "refresh", taskId: "t1", finding: worse, dueDay: "2026-06-11" },
+    { kind: "refresh", taskId: "t1", finding: worse, dueDay: "2026-06-11", priority: "urgent" },
     { taskId: "t1", patientId: "p1", nowIso: at, previous: stored(raised) },
   );
   expect([later.priority, later.restriction?.period?.end, sooner.restriction?.period?.end]).toEqual([

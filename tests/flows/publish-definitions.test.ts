@@ -1,8 +1,10 @@
 import { afterEach, beforeEach, expect, test } from "vitest";
 import { conformanceResources } from "../../src/fhir/profiles/conformance.ts";
+import { serviceDevice } from "../../src/fhir/service-device.ts";
 import { deleteResource } from "../../src/flows/delete-resource.ts";
 import { publishDefinitions } from "../../src/flows/publish-definitions.ts";
 import { read, readOneVersion } from "../../src/flows/read-resource.ts";
+import { inTenant } from "../../src/store/database.ts";
 import { ensureTenant } from "../../src/store/tenant.ts";
 import { put, type TestService, testService } from "../support/service.ts";
 
@@ -26,7 +28,7 @@ async function body(type: string, id: string) {
 
 test("every definition of ours is stored with every tenant, as it is written in the code", async () => {
   const other = await ensureTenant(made.database, "other");
-  const all = conformanceResources();
+  const all = [...conformanceResources(), serviceDevice()];
   expect(await publish()).toBe(2 * all.length);
   for (const one of all) {
     const { meta: _, ...answered } = await body(one.resourceType, one.id);
@@ -64,20 +66,37 @@ test("a definition that a client deleted comes back", async () => {
 test("a client's resource of another url under the same id is left as it is", async () => {
   const theirs = { resourceType: "ValueSet", id: "device-kind", url: "https://example.org/vs", status: "active" };
   await put(made, theirs);
-  expect(await publish()).toBe(conformanceResources().length - 1);
+  const wanted = [...conformanceResources(), serviceDevice()];
+  expect(await publish()).toBe(wanted.length - 1);
   expect(await body("ValueSet", "device-kind")).toMatchObject(theirs);
+});
+
+test("a client's Device of another identifier under the service's id is left as it is", async () => {
+  const theirs = { resourceType: "Device", id: "tidegate-service", identifier: [{ value: "pump-7" }] };
+  await put(made, theirs);
+  expect(await publish()).toBe(conformanceResources().length);
+  expect(await body("Device", "tidegate-service")).toMatchObject(theirs);
+});
+
+test("the service's own Device is there, and is no machine", async () => {
+  await publish();
+  const rows = await inTenant(made.database, made.tenantId, (session) =>
+    session.query("select kind from device where tenant_id = $1", [made.tenantId]),
+  );
+  expect(rows).toEqual([{ kind: "software" }]);
+  expect(await body("Device", "tidegate-service")).toMatchObject({ deviceName: [{ name: "Tidegate" }] });
 });
 
 test("definitions of a type that is switched off are not stored", async () => {
   const has = (type: string) => type !== "ValueSet" && made.service.definitions.has(type);
   const service = { ...made.service, definitions: { ...made.service.definitions, has } };
-  const rest = conformanceResources().filter((one) => one.resourceType !== "ValueSet");
+  const rest = [...conformanceResources(), serviceDevice()].filter((one) => one.resourceType !== "ValueSet");
   expect(await publishDefinitions(service)).toBe(rest.length);
   expect(await read(service, made.tenantId, "ValueSet", "device-kind")).toMatchObject({ ok: false });
 });
 
 test("two processes that start together both end well, and each definition is there once", async () => {
   const counts = await Promise.all([publish(), publish()]);
-  expect(Math.max(...counts)).toBe(conformanceResources().length);
+  expect(Math.max(...counts)).toBe(conformanceResources().length + 1);
   expect(Math.min(...counts)).toBe(0);
 });

@@ -20,6 +20,8 @@ const derived = [
   "device_use",
   "therapy_session",
   "coverage",
+  "device_alert",
+  "clock_check",
   "patient_fact",
   "finding_task",
   "resource_string",

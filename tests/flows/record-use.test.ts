@@ -225,7 +225,12 @@ test("a replay with the right clock moves what the upload vouches for, in the do
   expect(row?.started_at).toBe(Date.parse("2026-03-08T23:00:00Z"));
   expect(JSON.parse(row?.body ?? "{}")).toMatchObject({
     meta: { versionId: "2" },
-    extension: [{ valuePeriod: { start: "2026-03-08T23:00:00.000Z" } }],
+    extension: [
+      { valuePeriod: { start: "2026-03-08T23:00:00.000Z" } },
+      { valueInstant: "2026-03-10T11:00:00.000Z" },
+      { valueQuantity: { value: 3600, code: "s" } },
+    ],
+    subject: { reference: "Patient/mended" },
   });
 });
 

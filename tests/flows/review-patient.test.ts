@@ -2,17 +2,15 @@ import { randomUUID } from "node:crypto";
 import type { Task } from "@medplum/fhirtypes";
 import { afterAll, beforeAll, expect, test } from "vitest";
 import { contraindicationFlag } from "../../src/fhir/contraindication.ts";
-import { machineResource, partResource } from "../../src/fhir/device.ts";
+import { partResource } from "../../src/fhir/device.ts";
 import { deviceUseStatement } from "../../src/fhir/device-use.ts";
 import { patientResource } from "../../src/fhir/patient.ts";
-import { planResources } from "../../src/fhir/prescription.ts";
 import { jobsOf, jobTimetable, queueReviewsByTime } from "../../src/flows/jobs.ts";
-import { recordUse } from "../../src/flows/record-use.ts";
 import { reviewPatient } from "../../src/flows/review-patient.ts";
-import { updateResource } from "../../src/flows/write-resource.ts";
 import { inTenant } from "../../src/store/database.ts";
 import { startWorker } from "../../src/store/worker.ts";
 import { put, type TestService, testService } from "../support/service.ts";
+import { changeTask, personWithCircuit, tasksOf, usedEveryDay } from "./person-with-circuit.ts";
 
 const dayMs = 86_400_000;
 let here: TestService;
@@ -23,73 +21,13 @@ beforeAll(async () => {
 
 afterAll(() => here.close());
 
-/** A person with a machine and a plan of mornings and evenings since January, whose circuit was fitted on `fitted`. */
-async function person(id: string, fitted = "2026-06-01"): Promise<void> {
-  const { plan, requests } = planResources({
-    id: `plan-${id}`,
-    patientId: id,
-    status: "active",
-    start: "2026-01-01",
-    profiles: [
-      { profileId: `profile-${id}`, role: "usual", schedule: { kind: "day-parts", parts: ["morning", "evening"] } },
-    ],
-  });
-  await put(
-    here,
-    patientResource({ id, family: id, given: "Given" }),
-    machineResource({ id: `m-${id}`, serialNumber: `s-${id}` }),
-    deviceUseStatement({ id: `mu-${id}`, deviceId: `m-${id}`, patientId: id, start: "2026-01-01" }),
-    partResource({ id: `c-${id}`, kind: "circuit", machineId: `m-${id}` }),
-    deviceUseStatement({ id: `cu-${id}`, deviceId: `c-${id}`, patientId: id, start: fitted }),
-    ...requests,
-    plan,
-  );
-}
-
-/** Everything read up to now, with a session every morning and evening of the last days. */
-async function keepsUp(id: string, sessionsADay: readonly string[] = ["08:00", "19:00"]): Promise<void> {
-  const today = Math.floor(here.clock.at / dayMs) * dayMs;
-  const days = Array.from({ length: 28 }, (_, i) => new Date(today - (28 - i) * dayMs).toISOString().slice(0, 10));
-  const sessions = days.flatMap((day) =>
-    sessionsADay.map((time) => ({ start: `${day}T${time}:00Z`, end: `${day}T${time.slice(0, 2)}:10:00Z` })),
-  );
-  const now = new Date(here.clock.at).toISOString();
-  const body = {
-    format: "tidegate-use-record",
-    version: 1,
-    device: { serialNumber: `s-${id}` },
-    readAt: now,
-    coverage: [{ start: `${days[0]}T00:00:00Z`, end: now }],
-    sessions,
-  };
-  const arrived = {
-    bytes: Buffer.from(JSON.stringify(body)),
-    contentType: "application/json",
-    contentEncoding: "identity",
-  };
-  const report = await recordUse(here.service, here.tenantId, arrived, { maxBytes: 1_000_000 });
-  if (!report.ok || report.value.refused.length > 0) throw new Error(JSON.stringify(report));
-}
-
+const person = (id: string, fitted?: string) => personWithCircuit(here, id, fitted);
+const keepsUp = (id: string, sessionsADay?: readonly string[]) => usedEveryDay(here, id, sessionsADay);
 const review = (id: string) => reviewPatient(here.service, here.tenantId, id);
-
-async function tasks(id: string): Promise<(Task & { id: string })[]> {
-  const rows = await inTenant(here.database, here.tenantId, (session) =>
-    session.query<{ body: string }>(
-      "select body from resource where tenant_id = $1 and type = 'Task' and patient_id = $2 order by body::jsonb ->> 'authoredOn', id",
-      [here.tenantId, id],
-    ),
-  );
-  return rows.map((row) => JSON.parse(row.body));
-}
+const tasks = (id: string) => tasksOf(here, id);
+const change = (task: Task & { id: string }, changes: Partial<Task>) => changeTask(here, task, changes);
 
 const brief = (task: Task) => `${task.code?.coding?.[0]?.code} ${task.status}`;
-
-async function change(task: Task & { id: string }, changes: Partial<Task>): Promise<void> {
-  const target = { type: "Task", id: task.id };
-  const written = await updateResource(here.service, here.tenantId, target, JSON.stringify({ ...task, ...changes }));
-  if (!written.ok) throw new Error(JSON.stringify(written.refusals));
-}
 
 test("nobody is troubled about a person who keeps up, and reviewing again changes nothing", async () => {
   await person("steady");

@@ -161,12 +161,15 @@ describe.sequential("what is declared is answered", () => {
   });
 
   test("every operation on each of its levels", async () => {
-    const instance = (type: string) => (/^(ValueSet|CodeSystem)$/.test(type) ? "device-kind" : keptId);
+    // Operations on definitions are asked of our own.
+    const definitions: Record<string, string> = { ValueSet: "device-kind", CodeSystem: "device-kind" };
+    const instance = (type: string) => definitions[type] ?? keptId;
     const requests = [...resources, { type: "", operation: rest.operation ?? [] }].flatMap(({ type, operation = [] }) =>
       operation.flatMap(({ name = "", documentation = "" }) => {
         const request = operationRequests[name];
         if (request === undefined) throw new Error(`no request is known for the operation ${name}`);
-        const addresses = { system: "", type: `/${type}`, instance: `/${type}/${instance(type ?? "")}` };
+        const id = name === "evaluate-measure" ? "days-used" : instance(type ?? "");
+        const addresses = { system: "", type: `/${type}`, instance: `/${type}/${id}` };
         const levels = documentation.match(/\b(system|type|instance)\b/g) as (keyof typeof addresses)[];
         return levels.map((level) => request(addresses[level], type ?? ""));
       }),

@@ -2,7 +2,7 @@ import { createHash } from "node:crypto";
 import fc from "fast-check";
 import { describe, expect, test } from "vitest";
 import type { SessionRecord } from "../../src/domain/session.ts";
-import { recordDigest, sessionId } from "../../src/intake/record-digest.ts";
+import { alertId, recordDigest, recordId, sessionId } from "../../src/intake/record-digest.ts";
 
 const record: SessionRecord = {
   sequenceNumber: 7,
@@ -95,4 +95,24 @@ describe("one reading of the device's clock in several spellings", () => {
   test("what is no time is taken as it stands", () => {
     expect(sessionId("m", at("soon", "later"), "session")).not.toBe(sessionId("m", at("later", "soon"), "session"));
   });
+});
+
+// RFC 3339, 5.8: two spellings of one instant (1990-12-31T23:59:60Z and 1990-12-31T15:59:60-08:00); here without the leap second.
+test("an alert keeps its id whatever offset spells its time; a time without offset is a reading of its own", () => {
+  const idAt = (at: string, code = "L-12") => alertId("m", { code, at });
+  expect(idAt("1990-12-31T15:59:59-08:00")).toBe(idAt("1990-12-31T23:59:59Z"));
+  expect(idAt("1990-12-31T23:59:59")).not.toBe(idAt("1990-12-31T23:59:59Z"));
+  expect(idAt("1990-12-31T23:59:59")).toBe(idAt("1990-12-31T23:59:59.000"));
+  expect(idAt("1990-12-31T23:59:58Z")).not.toBe(idAt("1990-12-31T23:59:59Z"));
+  expect(idAt("1990-12-31T23:59:59Z", "L-13")).not.toBe(idAt("1990-12-31T23:59:59Z"));
+});
+
+test.each([
+  ["2026-03-09T08:00:00", "2026-03-09T08:00:00"],
+  ["2026-03-09T08:00:00.000", "2026-03-09T08:00:00"],
+  ["2026-03-09T08:00:10Z", "2026-03-09T08:00:10Z"],
+  ["2026-03-09T08:00:10.500Z", "2026-03-09T08:00:10.5Z"],
+  ["2026-03-09T08:00:10.050+01:00", "2026-03-09T07:00:10.05Z"],
+])("an alert at %s is known by %s", (at, known) => {
+  expect(alertId("m", { code: "L-12", at })).toBe(recordId("m", ["L-12", known], "alert"));
 });

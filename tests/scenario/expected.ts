@@ -60,7 +60,49 @@ export const expected: Readonly<Record<string, Expected>> = {
   "patient-swapped-early": { tasks: [], ...allDone },
   "patient-swapped-late": { tasks: [], ...allDone },
   // The evening session of day -1 is at 01:20 of today, after the last reading.
-  "patient-wrong-clock": { tasks: [], daysUsed: [28, 28, 28], sessionsCompleted: [55, 55, 56] },
+  // Its clock is 180 minutes ahead at every reading.
+  "patient-wrong-clock": {
+    tasks: ["clock-drift routine Device/machine-tg-0018"],
+    daysUsed: [28, 28, 28],
+    sessionsCompleted: [55, 55, 56],
+  },
+  // A Condition since day -21, 21 full days and more than 14; the circuit fitted on day -20 has half a month, 15 days.
+  "patient-long-infection": {
+    tasks: [
+      "infection-course routine Condition/condition-long-infection",
+      "part-overdue routine Device/part-long-infection-circuit-4",
+    ],
+    ...allDone,
+  },
+  // Over since day -4: the circuit of before was to be replaced on that day. The course itself is information.
+  "patient-after-infection": { tasks: ["part-overdue routine Device/part-after-infection-circuit-4"], ...allDone },
+  "patient-mask-leak": { tasks: ["pressure-not-reached routine therapy"], ...allDone },
+  "patient-weak-cough": { tasks: ["low-peak-cough-flow routine therapy"], ...allDone },
+  "patient-low-saturation": { tasks: ["low-saturation routine therapy"], ...allDone },
+  // Two a day are asked; every fourth day has one: days -25, -21, -17, -13, -9 of those before it rose; -5 and -1 have more.
+  "patient-more-use": {
+    tasks: ["use-rising routine therapy"],
+    daysUsed: [28, 28, 28],
+    sessionsCompleted: [51, 56, 56],
+  },
+  "patient-less-use": { tasks: ["use-falling routine therapy"], ...allDone },
+  // On day -10 the morning is the old plan's, the evening the new one's.
+  "patient-changed-plan": { tasks: [], ...allDone },
+  "patient-service-due": { tasks: ["service-due routine Device/machine-tg-0028"], ...allDone },
+  "patient-alerts": { tasks: ["device-alerts routine Device/machine-tg-0029"], ...allDone },
+  // The plan ended on day -70: nothing is asked.
+  "patient-idle-machine": {
+    tasks: ["device-idle routine Device/machine-tg-0030"],
+    daysUsed: [0, 0, 0],
+    sessionsCompleted: [0, 0, 0],
+  },
+  "patient-unscreened": { tasks: ["screening-due routine therapy"], ...allDone },
+  "patient-review-passed": { tasks: ["review-due routine CarePlan/plan-review-passed"], ...allDone },
+  // Away on days -14 to -7: 8 of 28 days ask for nothing.
+  "patient-holiday": { tasks: [], daysUsed: [20, 20, 20], sessionsCompleted: [40, 40, 40] },
+  // Relative, and the plan says why it goes on: information only.
+  "patient-overridden": { tasks: [], ...allDone },
+  "patient-soiled-circuit": { tasks: ["part-overdue routine Device/part-soiled-circuit-circuit-4"], ...allDone },
   // No plan: nothing is asked.
   "patient-newcomer": { tasks: [], daysUsed: [0, 0, 0], sessionsCompleted: [0, 0, 0] },
 };

@@ -58,8 +58,9 @@ export const triple = ({ numerator, denominator, eligible }: Measure) => [numera
 export async function figuresOf(here: TestService, patientId: string): Promise<unknown> {
   const answer = await patientDays(here.service, here.tenantId, patientId, {});
   if (!answer.ok) throw new Error(answer.refusals[0]?.detail);
-  const { firstDay, endDay, daysUsed, sessionsCompleted } = answer.value;
-  return { firstDay, endDay, daysUsed: triple(daysUsed), sessionsCompleted: triple(sessionsCompleted) };
+  const { firstDay, endDay, measures } = answer.value;
+  const counts = (code: Measure["code"]) => measures.filter((one) => one.code === code).map(triple)[0];
+  return { firstDay, endDay, daysUsed: counts("days-used"), sessionsCompleted: counts("sessions-completed") };
 }
 
 /** Every resource without what each version is stamped with; Provenance has random ids. */

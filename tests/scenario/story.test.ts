@@ -42,6 +42,22 @@ test("the story holds as many sessions of each person as its words say", () => {
     "patient-swapped-early": 179,
     "patient-swapped-late": 179,
     "patient-wrong-clock": 179,
+    "patient-long-infection": 179 + 21,
+    "patient-after-infection": 179 + 10,
+    "patient-mask-leak": 179,
+    "patient-weak-cough": 179,
+    "patient-low-saturation": 179,
+    "patient-more-use": 179 - 23 + 3 * 6, // evenings left out on days -89, -85, ... -1
+    "patient-less-use": 179 + 82 + 82 + 82 - 20, // three more a day until day -8; days -88, -84, ... -12 without 14:00
+    "patient-changed-plan": 179,
+    "patient-service-due": 179,
+    "patient-alerts": 179,
+    "patient-idle-machine": 19 + 20, // until day -70, without the morning of day -90
+    "patient-unscreened": 179,
+    "patient-review-passed": 179,
+    "patient-holiday": 179 - 2 * 8,
+    "patient-overridden": 179,
+    "patient-soiled-circuit": 179,
     "patient-newcomer": 0,
   });
 });

@@ -121,6 +121,11 @@ export const operationRequests: Readonly<Record<string, OperationRequest>> = {
     const set = address.split("/").length > 2 ? "" : `url=${ours("ValueSet", "device-kind")}&`;
     return get(`validate-code?${set}${code}`)(address, "");
   },
+  "evaluate-measure": (address) => {
+    const asked = `subject=${keptId}&periodStart=2026-03-01&periodEnd=2026-03-31`;
+    const measure = address.split("/").length > 2 ? "" : "&measure=days-used";
+    return get(`evaluate-measure?${asked}${measure}`)(address, "");
+  },
   lookup: get(`lookup?system=${ours("CodeSystem", "device-kind")}&code=circuit`),
 };
 

@@ -1,5 +1,5 @@
 import { type DayState, dayStates } from "../day-state.ts";
-import { addDays, localDayOf } from "../local-day.ts";
+import { addDays, laterDay, localDayOf } from "../local-day.ts";
 import type { Picture } from "../picture.ts";
 import { changeSignalDays } from "../picture-window.ts";
 import { planInForce } from "../plan-in-force.ts";
@@ -62,7 +62,7 @@ export function changeSignal(picture: Picture): ChangeSignal {
   if (plan === undefined) return { method, absentReason: "no-plan", baselineKnownDays: 0, points: [] };
   const rebased =
     plan.baselineDay !== undefined && plan.baselineDay <= picture.today ? plan.baselineDay : plan.firstDay;
-  const baselineDay = rebased > plan.firstDay ? rebased : plan.firstDay;
+  const baselineDay = laterDay(rebased, plan.firstDay);
   const begun = { method, baselineDay, baselineKnownDays: 0, points: [] };
   if (baselineDay < addDays(picture.today, -changeSignalDays)) return { ...begun, absentReason: "baseline-too-old" };
   const handedOver = picture.machineUses.map((use) => localDayOf(use.startMs, picture.zone)).sort()[0];

@@ -19,7 +19,3 @@ export function examination(subject: string, look: (ask: (step: Step) => boolean
 export function findingsOf(rule: Rule, picture: Picture): Finding[] {
   return rule.examine(picture).flatMap(({ finding }) => finding ?? []);
 }
-
-export function listed(findings: readonly Finding[]): Examination[] {
-  return findings.map((finding) => ({ subject: finding.subject, steps: [], finding }));
-}

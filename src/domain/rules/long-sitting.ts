@@ -3,8 +3,8 @@ import { addDays } from "../local-day.ts";
 import type { Picture } from "../picture.ts";
 import { mergeSittings, type Sitting } from "../sitting.ts";
 import type { LocalDay } from "../time.ts";
-import { listed } from "./examination.ts";
-import type { Rule } from "./rule.ts";
+import { examination } from "./examination.ts";
+import type { Examination, Rule } from "./rule.ts";
 import { counted, dayInWords, plainNumber } from "./wording.ts";
 
 const MOST_SHOWN = 5;
@@ -14,19 +14,46 @@ export const longSitting: Rule = {
   code: "long-sitting",
   title: "Sitting longer than the limit",
   source: "30 minutes: common practice, no published source. Window and rest gap: choice of this service.",
-  examine: (picture) => listed(findLongSitting(picture)),
+  examine: (picture) => [examineSittings(picture)],
 };
 
-function findLongSitting(picture: Picture): Finding[] {
+function examineSittings(picture: Picture): Examination {
   const { today, thresholds } = picture;
   const firstDay = addDays(today, -thresholds.longSittingWindowDays);
   const cap = thresholds.longSittingMinutes;
-  const long = mergeSittings(picture.sessions, thresholds.sittingRestGapMinutes).filter(
-    (sitting) => dayOf(sitting) >= firstDay && minutesOf(sitting) > cap,
+  const sittings = mergeSittings(picture.sessions, thresholds.sittingRestGapMinutes).filter(
+    (sitting) => dayOf(sitting) >= firstDay,
   );
+  const long = sittings.filter((sitting) => minutesOf(sitting) > cap);
+  return examination("therapy", (ask) => {
+    const recorded = {
+      name: "sittings",
+      text: `${counted(sittings.length, "sitting")} since ${dayInWords(firstDay)}; sessions closer together than ${thresholds.sittingRestGapMinutes} minutes are one.`,
+      holds: sittings.length > 0,
+      value: sittings.length,
+      unit: "1",
+      source: thresholds.sources.sittingRestGapMinutes,
+    };
+    if (!ask(recorded)) return undefined;
+    const longest = Math.max(...sittings.map(minutesOf));
+    const over = {
+      name: "longest-minutes",
+      text: `The longest took ${plainNumber(longest)} minutes; ${long.length} took longer than ${cap}.`,
+      holds: long.length > 0,
+      value: Math.round(longest * 100) / 100,
+      threshold: cap,
+      unit: "min",
+      source: thresholds.sources.longSittingMinutes,
+    };
+    return ask(over) ? findingOf(long, picture) : undefined;
+  });
+}
+
+function findingOf(long: readonly Sitting[], { thresholds }: Picture): Finding | undefined {
+  const cap = thresholds.longSittingMinutes;
   const [first] = long;
   const latest = long.at(-1);
-  if (first === undefined || latest === undefined) return [];
+  if (first === undefined || latest === undefined) return undefined;
   const longest = plainNumber(Math.max(...long.map(minutesOf)));
   const evidence = long.slice(-MOST_SHOWN).map((sitting) => ({
     name: "sitting-minutes",
@@ -35,19 +62,17 @@ function findLongSitting(picture: Picture): Finding[] {
     unit: "min",
     reference: referenceOf(sitting),
   }));
-  return [
-    {
-      rule: longSitting.code,
-      subject: "therapy",
-      severity: "review",
-      safety: false,
-      sinceDay: dayOf(first),
-      text: `Recorded use shows ${counted(long.length, "sitting")} longer than ${cap} minutes since ${dayInWords(dayOf(first))}; the longest took ${longest} minutes.`,
-      evidence,
-      clearsWhen: `No sitting is longer than ${cap} minutes for ${counted(thresholds.longSittingWindowDays, "day")}.`,
-      focus: referenceOf(latest),
-    },
-  ];
+  return {
+    rule: longSitting.code,
+    subject: "therapy",
+    severity: "review",
+    safety: false,
+    sinceDay: dayOf(first),
+    text: `Recorded use shows ${counted(long.length, "sitting")} longer than ${cap} minutes since ${dayInWords(dayOf(first))}; the longest took ${longest} minutes.`,
+    evidence,
+    clearsWhen: `No sitting is longer than ${cap} minutes for ${counted(thresholds.longSittingWindowDays, "day")}.`,
+    focus: referenceOf(latest),
+  };
 }
 
 function minutesOf(sitting: Sitting): number {

@@ -1,11 +1,15 @@
 import type {
   CodeSystem,
+  Measure,
   OperationDefinition,
+  Questionnaire,
   SearchParameter,
   StructureDefinition,
   ValueSet,
 } from "@medplum/fhirtypes";
+import { measureResources } from "../measure.ts";
 import { operationDefinitions } from "../operations.ts";
+import { screeningQuestionnaire } from "../screening-questionnaire.ts";
 import { ownSearchParameters } from "../search/own-parameters.ts";
 import { codeSystemResources } from "../terminology/code-systems.ts";
 import { valueSetResources } from "../terminology/value-sets.ts";
@@ -13,7 +17,15 @@ import { ownProfiles } from "./own-profiles.ts";
 import { profileResources } from "./profile.ts";
 
 /** A definition of ours; its address is `canonical(resourceType, id)`. */
-export type Conformance = (StructureDefinition | CodeSystem | ValueSet | SearchParameter | OperationDefinition) & {
+export type Conformance = (
+  | Measure
+  | StructureDefinition
+  | CodeSystem
+  | ValueSet
+  | SearchParameter
+  | OperationDefinition
+  | Questionnaire
+) & {
   id: string;
 };
 
@@ -36,5 +48,7 @@ export function conformanceResources(): Conformance[] {
     ...valueSetResources(),
     ...ownSearchParameters.map((parameter) => ({ ...parameter, id: parameter.id ?? parameter.code ?? "" })),
     ...operationDefinitions(),
+    ...measureResources(),
+    screeningQuestionnaire(),
   ];
 }

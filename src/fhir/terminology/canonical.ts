@@ -18,6 +18,7 @@ export const identifierSystems = {
   recordDigest: `${canonicalBase}/sid/record-digest`,
   upload: `${canonicalBase}/sid/upload-sha256`,
   finding: `${canonicalBase}/sid/finding`,
+  service: `${canonicalBase}/sid/service`,
 } as const;
 
 /** A canonical address without the version behind its `|`. */

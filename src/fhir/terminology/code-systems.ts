@@ -3,7 +3,17 @@ import { ruleTexts } from "../../domain/rules/catalogue.ts";
 import { numericComponents, spreadComponents, spreadStatistics, wordComponents } from "../session-components.ts";
 import { canonical } from "./canonical.ts";
 import { contraindicationCatalogue } from "./contraindications.ts";
-import { deviceKinds, interfaces, profileRoles, serviceActivities, settingParameters, taskInputs } from "./therapy.ts";
+import {
+  absenceKinds,
+  conditionKinds,
+  deviceKinds,
+  interfaces,
+  profileRoles,
+  serviceActivities,
+  settingParameters,
+  taskInputs,
+  taskStates,
+} from "./therapy.ts";
 
 /** One concept of our own. */
 interface Concept {
@@ -43,6 +53,8 @@ export const ownCodeSystems: readonly OwnCodeSystem[] = [
     title: "Therapies",
     concepts: named({ "assisted-cough": "Assisted cough (insufflation-exsufflation)" }),
   },
+  { name: "condition-kind", title: "Conditions that matter to the therapy", concepts: named(conditionKinds) },
+  { name: "absence-kind", title: "Reasons to be away from the therapy", concepts: named(absenceKinds) },
   {
     name: "setting-parameter",
     title: "Settings of a prescription",
@@ -64,6 +76,7 @@ export const ownCodeSystems: readonly OwnCodeSystem[] = [
     title: "Why the service closed a Task",
     concepts: named({ cleared: "The finding has cleared", "no-longer-applies": "The finding no longer applies" }),
   },
+  { name: "task-state", title: "Where the finding of a Task stands", concepts: named(taskStates) },
   { name: "task-input", title: "Evidence of a finding", concepts: named(taskInputs) },
   { name: "service-activity", title: "What the service does by itself", concepts: named(serviceActivities) },
   { name: "document-kind", title: "Kinds of document", concepts: named({ "use-record-upload": "Use-record upload" }) },

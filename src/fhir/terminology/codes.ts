@@ -29,6 +29,13 @@ export const contraindicationConcepts: readonly (ShippedCode & { readonly means:
   { system: "http://snomed.info/sct", code: "66857006", display: "Hemoptysis", means: "haemoptysis" },
 ];
 
+/** A chest infection as hospitals code it. */
+export const lowerRespiratoryInfection: ShippedCode = {
+  system: "http://snomed.info/sct",
+  code: "50417007",
+  display: "Lower respiratory tract infection (disorder)",
+};
+
 /** Security label of test data (FHIR R4 security labels, v3 ActReason). */
 export const testDataLabel: ShippedCode = {
   system: "http://terminology.hl7.org/CodeSystem/v3-ActReason",
@@ -59,6 +66,7 @@ export const ucumUnits: readonly ShippedCode[] = [
 export const shippedCodes: readonly ShippedCode[] = [
   assistedCoughTherapy,
   ...contraindicationConcepts.map(({ system, code, display }) => ({ system, code, display })),
+  lowerRespiratoryInfection,
   testDataLabel,
   ...ucumUnits,
   ...ownCodeSystems.flatMap(({ name, concepts }) =>

@@ -9,12 +9,15 @@ export const therapySystems = {
   interface: canonical("CodeSystem", "interface"),
   findingRule: canonical("CodeSystem", "finding-rule"),
   taskReason: canonical("CodeSystem", "task-reason"),
+  taskState: canonical("CodeSystem", "task-state"),
   taskInput: canonical("CodeSystem", "task-input"),
   therapy: canonical("CodeSystem", "therapy"),
+  conditionKind: canonical("CodeSystem", "condition-kind"),
+  absenceKind: canonical("CodeSystem", "absence-kind"),
   serviceActivity: canonical("CodeSystem", "service-activity"),
 } as const;
 
-/** The machine, and the kinds of part that wear. */
+/** The machine, the kinds of part that wear, and the service itself. */
 export const deviceKinds: Readonly<Record<string, string>> = {
   machine: "Insufflation-exsufflation device",
   circuit: "Patient circuit",
@@ -23,6 +26,15 @@ export const deviceKinds: Readonly<Record<string, string>> = {
   mask: "Mask",
   "catheter-mount": "Catheter mount",
   "tracheostomy-circuit": "Tracheostomy circuit",
+  software: "Software",
+};
+
+/** Conditions that change what is asked of the therapy and its parts. */
+export const conditionKinds: Readonly<Record<string, string>> = { "chest-infection": "Chest infection" };
+
+/** Why somebody is away from the therapy, where nothing of R4 says so. */
+export const absenceKinds: Readonly<Record<string, string>> = {
+  "away-on-holiday": "Away on holiday without the device",
 };
 
 /** Ways in which the device meets the person. */
@@ -84,17 +96,28 @@ export const taskInputs: Readonly<Record<string, string>> = {
   "chart-centre": "Centre of the chart",
   "chart-sigma": "Standard deviation of the chart",
   cleared: "When the finding cleared",
+  "clock-difference": "How far the device's clock was ahead",
   contraindication: "Contraindication flag",
+  "device-alert": "Alert code of the device",
   "first-signal": "First signal of the chart",
   fitted: "When the part was fitted",
   "handed-over": "When the device was handed over",
+  infection: "Chest infection",
   "last-session": "Last session",
+  "lowest-saturation": "Lowest oxygen saturation of a session",
   machine: "Device",
   "no-longer-applies": "Why the finding no longer applies",
+  "override-reason": "Why the plan goes on in spite of a contraindication",
+  "peak-cough-flow": "Assisted peak cough flow of a session",
   plan: "Plan",
+  profile: "Settings profile",
   "replace-by": "When the part is due",
+  "review-day": "When the plan is due for review",
   "rule-source": "Where the rule comes from",
+  screening: "Screening for contraindications",
+  "service-day": "When the device is due for service",
   session: "Session",
+  "session-short-of-pressure": "Session short of the set pressure",
   sessions: "Number of sessions",
   "sessions-asked": "Sessions asked for",
   "sessions-asked-known": "Sessions asked for that the records can tell about",
@@ -111,11 +134,20 @@ export const taskInputs: Readonly<Record<string, string>> = {
   upload: "Upload",
 };
 
+/** Where the finding of a Task stands, whatever a person makes of the Task; the last two are also reasons of closing. */
+export const taskStates = {
+  standing: "The finding stands",
+  cleared: "The finding has cleared",
+  "no-longer-applies": "The finding no longer applies",
+} as const;
+
 /** What the service does by itself and records in a Provenance: one code for each kind of Task step. */
 export const serviceActivities: Readonly<Record<string, string>> = {
   "task-raise": "Task raised",
   "task-refresh": "Task brought up to date",
   "task-add-evidence": "Evidence added to a Task",
+  "task-escalate": "Priority of an overdue Task raised",
   "task-close": "Task closed",
   "task-note-cleared": "Noted that a finding has cleared",
-} satisfies Record<`task-${TaskStep["kind"]}`, string>;
+  "flag-from-screening": "Flag changed by the answers of a screening",
+} satisfies Record<`task-${TaskStep["kind"]}` | "flag-from-screening", string>;

@@ -1,4 +1,4 @@
-import { expect, test } from "vitest";
+import { describe, expect, test } from "vitest";
 import { findingsOf } from "../../../src/domain/rules/examination.ts";
 import { partDue } from "../../../src/domain/rules/part-due.ts";
 import { examplePicture, instant } from "../example-picture.ts";
@@ -42,4 +42,35 @@ test("a part reported soiled today is due today, whatever its age", () => {
     "Mask fitted on 14 March 2026: reported soiled or damaged on 15 March 2026, to be replaced at once.",
   );
   expect(finding?.sinceDay).toBe("2026-03-15");
+});
+
+describe("a dust filter is to be checked every week", () => {
+  const filter = (checkedDay?: string) => [
+    {
+      partId: "filter-1",
+      kind: "dust-filter",
+      fittedDay: "2026-02-01",
+      ...(checkedDay !== undefined && { checkedDay }),
+    },
+  ];
+  const found = (checkedDay?: string) => findingsOf(partDue, examplePicture({ parts: filter(checkedDay) }));
+
+  test("told as information on the seventh day after the last check, not on the sixth", () => {
+    expect(found("2026-03-08")).toMatchObject([{ severity: "information", sinceDay: "2026-03-15" }]);
+    expect(found("2026-03-09")).toEqual([]);
+  });
+
+  test("never checked counts from the day it was fitted", () => {
+    expect(found()[0]?.text).toBe(
+      "Dust filter fitted on 1 February 2026: to be checked, every 7 days, and cleaned when dirty.",
+    );
+  });
+});
+
+test("the steps say what limits a part that is not due", () => {
+  const [examination] = partDue.examine(examplePicture({ parts: [{ ...parts[0], fittedDay: "2026-03-10" } as never] }));
+  expect(examination?.steps.map(({ name, holds }) => [name, holds])).toEqual([
+    ["limit", true],
+    ["due", false],
+  ]);
 });

@@ -8,7 +8,7 @@ test("a part at its use limit is told in sessions", () => {
   const limit = { reason: "use-limit", day: "2026-03-15", fromDay: "2026-03-15" } as const;
   const finding = partFinding(
     "part-due",
-    { part, kind, state: "due", daysOverdue: 0, limit },
+    { part, kind, asked: true, state: "due", daysOverdue: 0, limit },
     "2026-03-15",
     "2026-03-15",
   );
@@ -20,7 +20,12 @@ test("a part at its use limit is told in sessions", () => {
 
 test("a part of a kind nobody configured is named by its code", () => {
   const limit = { reason: "soiled", day: "2026-03-15", fromDay: "2026-03-15" } as const;
-  const finding = partFinding("part-due", { part, state: "due", daysOverdue: 0, limit }, "2026-03-15", "2026-03-15");
+  const finding = partFinding(
+    "part-due",
+    { part, asked: true, state: "due", daysOverdue: 0, limit },
+    "2026-03-15",
+    "2026-03-15",
+  );
   expect(finding.text).toContain('Part of kind "valve" fitted on 1 March 2026');
   expect(finding.evidence.map((one) => one.name)).toEqual(["fitted", "replace-by"]);
 });

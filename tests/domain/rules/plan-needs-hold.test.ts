@@ -1,4 +1,4 @@
-import { expect, test } from "vitest";
+import { describe, expect, test } from "vitest";
 import type { Contraindication } from "../../../src/domain/contraindication.ts";
 import type { Plan } from "../../../src/domain/prescription.ts";
 import { findingsOf } from "../../../src/domain/rules/examination.ts";
@@ -78,4 +78,30 @@ test("a plan that begins tomorrow, or no plan, needs no hold", () => {
 test("a flag that has ended asks for nothing", () => {
   expect(find({}, { endMs: instant("2026-03-15T12:00") })).toEqual([]);
   expect(find({}, { active: false })).toEqual([]);
+});
+
+describe("where the plan says why it goes on in spite of the flag", () => {
+  const overrides = (flagId: string) => [{ flagId, reason: "Drained and healed, agreed in clinic." }];
+
+  test("it is information with the reason in it, and no Task", () => {
+    const [finding] = find({ overrides: overrides("flag-1") });
+    expect(finding).toMatchObject({ severity: "information", safety: false });
+    expect(finding?.text).toContain('the plan says why it goes on: "Drained and healed, agreed in clinic."');
+  });
+
+  test("another flag, also one of the same kind, is not covered", () => {
+    expect(find({ overrides: overrides("flag-2") })).toMatchObject([{ severity: "urgent", safety: true }]);
+  });
+});
+
+test("the steps say why there is none", () => {
+  const [examination] = planNeedsHold.examine(
+    examplePicture({ contraindications: [flag], plans: [examplePlan({ status: "on-hold" })] }),
+  );
+  expect(examination?.subject).toBe("Flag/flag-1");
+  expect(examination?.steps.map(({ name, holds }) => [name, holds])).toEqual([
+    ["flag-in-force", true],
+    ["lasting", true],
+    ["plan-asks", false],
+  ]);
 });

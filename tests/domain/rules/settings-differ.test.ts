@@ -90,12 +90,15 @@ describe("which profile counts", () => {
 
   test("the plan of the session's own day counts, not today's", () => {
     const plans = [
-      examplePlan({ planId: "old", status: "completed", endDay: "2026-03-14", profiles: [infection] }),
-      examplePlan({ planId: "new", firstDay: "2026-03-14", profiles: [usual] }),
+      examplePlan({ planId: "old", status: "completed", endDay: "2026-03-13", profiles: [infection] }),
+      examplePlan({ planId: "new", firstDay: "2026-03-13", profiles: [usual] }),
     ];
-    expect(find({ setInsufflationPressureCmH2O: 45 }, plans, "2026-03-13T20:00")).toEqual([]);
+    expect(find({ setInsufflationPressureCmH2O: 45 }, plans, "2026-03-12T20:00")).toEqual([]);
     expect(find({ setInsufflationPressureCmH2O: 45 }, plans, "2026-03-14T20:00")).toHaveLength(1);
     expect(find({ setInsufflationPressureCmH2O: 45 }, [])).toEqual([]);
+    // On the day of the change the settings of before and after both count as prescribed.
+    expect(find({ setInsufflationPressureCmH2O: 45 }, plans, "2026-03-13T20:00")).toEqual([]);
+    expect(find({ setInsufflationPressureCmH2O: 40 }, plans, "2026-03-13T20:00")).toEqual([]);
   });
 });
 

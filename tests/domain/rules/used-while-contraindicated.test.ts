@@ -1,9 +1,10 @@
-import { expect, test } from "vitest";
+import { describe, expect, test } from "vitest";
 import type { Contraindication } from "../../../src/domain/contraindication.ts";
+import type { Picture } from "../../../src/domain/picture.ts";
 import { findingsOf } from "../../../src/domain/rules/examination.ts";
 import { usedWhileContraindicated } from "../../../src/domain/rules/used-while-contraindicated.ts";
 import type { Session } from "../../../src/domain/session.ts";
-import { examplePicture, exampleSession, instant } from "../example-picture.ts";
+import { examplePicture, examplePlan, exampleSession, instant } from "../example-picture.ts";
 
 const flag: Contraindication = {
   flagId: "flag-1",
@@ -89,4 +90,29 @@ test("neither missing coverage nor a plan on hold holds it back", () => {
     plans: [],
   });
   expect(findingsOf(usedWhileContraindicated, picture)).toHaveLength(1);
+});
+
+describe("where the plan says why it goes on in spite of the flag", () => {
+  const overridden = examplePlan({ overrides: [{ flagId: "flag-1", reason: "Agreed in clinic." }] });
+  const used = [exampleSession("2026-03-13T08:00"), exampleSession("2026-03-14T08:00")];
+  const found = (plans: Picture["plans"]) =>
+    findingsOf(usedWhileContraindicated, examplePicture({ sessions: used, contraindications: [flag], plans }));
+
+  test("use is information with the reason in it", () => {
+    expect(found([overridden])).toMatchObject([{ severity: "information", safety: false }]);
+    expect(found([overridden])[0]?.text).toContain('The plan says why it goes on: "Agreed in clinic."');
+  });
+
+  test("use while that plan is on hold is urgent all the same", () => {
+    const held = { ...overridden, holds: [{ firstDay: "2026-03-14" }] };
+    expect(found([held])).toMatchObject([{ severity: "urgent", safety: true }]);
+  });
+
+  test("a session of a day under another plan makes it urgent all the same", () => {
+    const plans = [
+      examplePlan({ planId: "old", endDay: "2026-03-14", status: "completed" }),
+      { ...overridden, firstDay: "2026-03-14" },
+    ];
+    expect(found(plans)).toMatchObject([{ severity: "urgent", safety: true }]);
+  });
 });

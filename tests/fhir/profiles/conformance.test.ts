@@ -22,9 +22,11 @@ test("each stands at the address that it names, and no other stands there", () =
   expect(new Set(all.map((one) => one.url)).size).toBe(all.length);
 });
 
-test("profiles, code systems, value sets and search parameters are all there", () => {
+test("profiles, terminology, search parameters, measures and the screening form are all there", () => {
   const kinds = new Set(all.map((one) => one.resourceType));
-  expect(kinds).toEqual(new Set(["StructureDefinition", "CodeSystem", "ValueSet", "SearchParameter"]));
+  expect(kinds).toEqual(
+    new Set(["StructureDefinition", "CodeSystem", "ValueSet", "SearchParameter", "Measure", "Questionnaire"]),
+  );
 });
 
 test("the profiles' snapshots are made once", () => {

@@ -6,7 +6,7 @@ import type { Finding } from "../../../src/domain/finding.ts";
 import type { Session } from "../../../src/domain/session.ts";
 import { contraindicationFlag } from "../../../src/fhir/contraindication.ts";
 import { partResource } from "../../../src/fhir/device.ts";
-import { planResources } from "../../../src/fhir/prescription.ts";
+import { planResources } from "../../../src/fhir/plan-resources.ts";
 import { ownProfiles } from "../../../src/fhir/profiles/own-profiles.ts";
 import { profileResources } from "../../../src/fhir/profiles/profile.ts";
 import { sessionResources } from "../../../src/fhir/session.ts";
