@@ -68,12 +68,7 @@ function useLimits(picture: Picture, part: FittedPart, kind: PartKind | undefine
   if (sessions === undefined && hours === undefined) return [];
   const reached = (use: PartUse) =>
     (sessions !== undefined && use.sessions >= sessions) || (hours !== undefined && use.hours >= hours - 1e-9);
-  const days = daysOfUse(picture, part);
-  // Reached before the picture's sessions begin: nobody can tell on which day, so the first day told about stands for it.
-  const day =
-    part.earlierUse !== undefined && reached(part.earlierUse)
-      ? (days[0]?.day ?? picture.today)
-      : days.find(reached)?.day;
+  const day = part.earlierUse?.reachedDay ?? daysOfUse(picture, part).find(reached)?.day;
   return day === undefined ? [] : [{ reason: "use-limit", day, fromDay: day }];
 }
 

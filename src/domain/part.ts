@@ -37,11 +37,16 @@ export interface FittedPart {
   /** The last day on which it was checked. */
   readonly checkedDay?: LocalDay;
   /** Its use before the first day of the picture's sessions; only where its kind has a use limit. */
-  readonly earlierUse?: PartUse;
+  readonly earlierUse?: EarlierUse;
 }
 
 /** How much a part was used: qualifying sessions, and their hours of therapy. */
 export interface PartUse {
   readonly sessions: number;
   readonly hours: number;
+}
+
+/** Use of a part before the picture's sessions, with the day on which a limit of its kind was reached by then. */
+export interface EarlierUse extends PartUse {
+  readonly reachedDay?: LocalDay;
 }

@@ -12,6 +12,9 @@ export type ShortOfPressure = "short" | "not-short" | "cannot-tell";
 // 0.8 × 35 and the like are not exact in binary fractions; a peak of exactly the tolerance is not short.
 const ROUNDING = 1e-9;
 
+/** Cycles of a session that does not state them: four sets of five (Lachal et al. 2019, Respir Care 64(7):752: five a set). */
+const USUAL_CYCLES = 20;
+
 /**
  * How many cycles fell short of the set pressure by more than `toleranceShare` of it, in insufflation or exsufflation.
  * A cycle that states no pressure which was set counts for nothing; undefined when that is so of all of them.
@@ -34,9 +37,9 @@ export function cyclesShortOfPressure(
 
 /**
  * Whether more than `cyclesShare` of a session's cycles fell short by more than `toleranceShare`. The count of short
- * cycles tells, where the record had its cycles. Otherwise the spread does, as far as it can: a median that is short
- * means at least half of the cycles are, a best percentile (of 95) that is short at least 95 %; a worst one (of 5) that
- * is not short at most 5 %. In between nobody can tell. `prescribed` stands in where the device recorded no set pressure.
+ * cycles tells, where the record had its cycles; one that states no pressure counts as not short. Otherwise the spread
+ * does, as far as it can: each percentile bounds how many cycles can be short, and in between nobody can tell.
+ * `prescribed` stands in where the device recorded no set pressure.
  */
 export function shortOfPressure(
   session: Session,
@@ -47,20 +50,21 @@ export function shortOfPressure(
   if (short !== undefined && cyclesDelivered !== undefined && cyclesDelivered > 0) {
     return short > cyclesShare * cyclesDelivered + ROUNDING ? "short" : "not-short";
   }
+  const cycles = cyclesDelivered !== undefined && cyclesDelivered > 0 ? cyclesDelivered : USUAL_CYCLES;
   const shares = [
     shareShort(
       session.achievedInsufflationPressureCmH2O,
       session.setInsufflationPressureCmH2O ?? prescribed.insufflationPressureCmH2O,
-      toleranceShare,
+      { toleranceShare, cycles },
     ),
     shareShort(
       session.achievedExsufflationPressureCmH2O,
       session.setExsufflationPressureCmH2O ?? prescribed.exsufflationPressureCmH2O,
-      toleranceShare,
+      { toleranceShare, cycles },
     ),
   ].filter((share) => share !== undefined);
   if (shares.length === 0) return "cannot-tell";
-  if (shares.some((share) => share.least > cyclesShare)) return "short";
+  if (shares.some((share) => share.least > cyclesShare + ROUNDING)) return "short";
   // Both pressures together: cycles short of one may be others than those short of the other.
   const most = shares.reduce((sum, share) => sum + share.most, 0);
   return most <= cyclesShare + ROUNDING ? "not-short" : "cannot-tell";
@@ -81,17 +85,29 @@ function shortBy(peak: number | undefined, set: number | undefined, toleranceSha
   return peak / set < 1 - toleranceShare - ROUNDING;
 }
 
-/** The least and the most share of cycles that can be short, by what the percentiles say. */
+/**
+ * The least and the most share of cycles that can be short, by what the percentiles say. A percentile lies between two
+ * neighbouring cycles (type 7 of Hyndman & Fan 1996, as `percentile` takes it): if it is short, so is the weaker of them
+ * and all below; if it is not, neither is the stronger nor any above.
+ */
 function shareShort(
   spread: Spread | undefined,
   set: number | undefined,
-  toleranceShare: number,
+  { toleranceShare, cycles }: { readonly toleranceShare: number; readonly cycles: number },
 ): { readonly least: number; readonly most: number } | undefined {
-  const median = shortBy(spread?.median, set, toleranceShare);
-  if (spread === undefined || set === undefined || median === undefined) return undefined;
-  // By the numbers with their sign: for suction the 5th percentile is the strongest.
-  const [worst, best] = set < 0 ? [spread.p95, spread.p5] : [spread.p5, spread.p95];
-  if (shortBy(best, set, toleranceShare) === true) return { least: 0.95, most: 1 };
-  if (median) return { least: 0.5, most: shortBy(best, set, toleranceShare) === false ? 0.95 : 1 };
-  return { least: 0, most: shortBy(worst, set, toleranceShare) === false ? 0.05 : 0.5 };
+  if (spread === undefined || set === undefined || set === 0) return undefined;
+  // By the numbers with their sign: for suction the 95th percentile is the weakest.
+  const [weakest, strongest] = set < 0 ? [spread.p95, spread.p5] : [spread.p5, spread.p95];
+  let [least, most] = [0, cycles];
+  for (const [value, share] of [
+    [weakest, 0.05],
+    [spread.median, 0.5],
+    [strongest, 0.95],
+  ] as const) {
+    const position = (cycles - 1) * share;
+    const short = shortBy(value, set, toleranceShare);
+    if (short === true) least = Math.max(least, Math.floor(position + ROUNDING) + 1);
+    if (short === false) most = Math.min(most, Math.ceil(position - ROUNDING));
+  }
+  return { least: least / cycles, most: most / cycles };
 }

@@ -42,7 +42,7 @@ export async function readPastPicture(
   const pictureFacts = assembled(patient, [...facts, ...deviceFacts], starts, window);
   const picture = pictureOf(pictureFacts, service.thresholds, settings, asOfMs);
   // Sessions of before the window that were sent later than the moment count too: they are told from facts of today.
-  const parts = await withEarlierUse(session, picture, pictureFacts, window);
+  const parts = await withEarlierUse(session, picture, window);
   return { picture: { ...picture, parts }, active: patient.active };
 }
 

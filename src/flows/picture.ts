@@ -40,30 +40,25 @@ export async function readPicture(
   const facts = await readPictureFacts(session, patientId, window);
   if (facts === undefined) return undefined;
   const picture = pictureOf(facts, service.thresholds, settings, nowMs);
-  const parts = await withEarlierUse(session, picture, facts, window);
+  const parts = await withEarlierUse(session, picture, window);
   return { picture: { ...picture, parts }, active: facts.patient.active };
 }
 
 /** Parts with a use limit, with what they were used for before the window; where none has one, nothing is read. */
 export async function withEarlierUse(
   session: TenantSession,
-  { parts, patientId, thresholds }: Picture,
-  facts: PictureFacts,
+  { parts, patientId, thresholds, today }: Picture,
   { sessionsFromMs }: PictureWindow,
 ): Promise<readonly FittedPart[]> {
-  const limited = new Set(
+  const limits = new Map(
     thresholds.partKinds
       .filter((kind) => kind.replaceAfterSessions !== undefined || kind.replaceAfterHours !== undefined)
-      .map((kind) => kind.code),
+      .map((kind) => [kind.code, kind]),
   );
-  const asked = facts.uses
-    .filter((use) => limited.has(use.kind) && use.endMs === undefined && use.startMs < sessionsFromMs)
-    .map(({ deviceId: partId, parentId: machineId, startMs: fittedMs }) => ({
-      partId,
-      fittedMs,
-      ...(machineId === undefined ? {} : { machineId }),
-    }));
-  if (asked.length === 0) return parts;
+  const asked = parts.flatMap(({ kind, removedDay, ...part }) => {
+    const limit = limits.get(kind);
+    return limit === undefined || (removedDay !== undefined && removedDay <= today) ? [] : [{ ...limit, ...part }];
+  });
   const used = await readEarlierUse(session, patientId, asked, sessionsFromMs, thresholds.minimumCycles);
   return parts.map((part) => {
     const earlierUse = used.get(part.partId);

@@ -1,17 +1,20 @@
-import type { PartUse } from "../domain/part.ts";
+import type { EarlierUse } from "../domain/part.ts";
+import type { LocalDay } from "../domain/time.ts";
 import { instant, type TenantSession } from "./database.ts";
 
-/** A part whose use is asked about, from its fitting on. */
+/** A part whose use is asked about, from the local day of its fitting on. */
 export interface PartAsked {
   readonly partId: string;
   /** Absent where it is not recorded: then use of any machine of the patient counts. */
   readonly machineId?: string;
-  readonly fittedMs: number;
+  readonly fittedDay: LocalDay;
+  readonly replaceAfterSessions?: number;
+  readonly replaceAfterHours?: number;
 }
 
 /**
- * How much each part was used by the patient before a moment: qualifying sessions and their hours, since it was fitted.
- * One statement for any number of parts.
+ * How much each part was used by the patient before a moment: qualifying sessions and their hours, since the day it was
+ * fitted, and the local day on which either limit was reached. One statement for any number of parts.
  */
 export async function readEarlierUse(
   session: TenantSession,
@@ -19,26 +22,39 @@ export async function readEarlierUse(
   parts: readonly PartAsked[],
   untilMs: number,
   minimumCycles: number,
-): Promise<ReadonlyMap<string, PartUse>> {
+): Promise<ReadonlyMap<string, EarlierUse>> {
   if (parts.length === 0) return new Map();
-  const rows = await session.query<{ part_id: string; sessions: number; hours: number }>(
-    `select p.part_id, count(s.session_id)::int as sessions,
-       coalesce(sum(extract(epoch from s.ended_at - s.started_at)) / 3600, 0)::float8 as hours
-     from unnest($3::text[], $4::text[], $5::timestamptz[]) as p(part_id, machine_id, fitted_at)
-     left join therapy_session s on s.tenant_id = $1 and s.patient_id = $2 and not s.test
-       and s.started_at >= p.fitted_at and s.started_at < $6
-       and (p.machine_id is null or s.device_id = p.machine_id)
-       and (s.cycles_delivered is null or s.cycles_delivered >= $7)
-     group by p.part_id`,
+  const rows = await session.query<{ part_id: string; sessions: number; hours: number; reached_day: string | null }>(
+    `select part_id, max(sessions)::int as sessions, max(hours)::float8 as hours,
+       min(local_day) filter (where sessions >= session_limit or hours >= hour_limit - 1e-9)::text as reached_day
+     from (
+       select p.part_id, p.session_limit, p.hour_limit, s.local_day, row_number() over counted as sessions,
+         sum(extract(epoch from s.ended_at - s.started_at)) over counted / 3600 as hours
+       from unnest($3::text[], $4::text[], $5::date[], $8::int[], $9::float8[])
+         as p(part_id, machine_id, fitted_day, session_limit, hour_limit)
+       join therapy_session s on s.tenant_id = $1 and s.patient_id = $2 and not s.test
+         and s.local_day >= p.fitted_day and s.started_at < $6
+         and (p.machine_id is null or s.device_id = p.machine_id)
+         and (s.cycles_delivered is null or s.cycles_delivered >= $7)
+       window counted as (partition by p.part_id order by s.local_day, s.started_at, s.session_id rows unbounded preceding)
+     ) as used
+     group by part_id`,
     [
       session.tenantId,
       patientId,
       parts.map((part) => part.partId),
       parts.map((part) => part.machineId ?? null),
-      parts.map((part) => instant(part.fittedMs)),
+      parts.map((part) => part.fittedDay),
       instant(untilMs),
       minimumCycles,
+      parts.map((part) => part.replaceAfterSessions ?? null),
+      parts.map((part) => part.replaceAfterHours ?? null),
     ],
   );
-  return new Map(rows.map(({ part_id, sessions, hours }) => [part_id, { sessions, hours }]));
+  return new Map(
+    rows.map(({ part_id, sessions, hours, reached_day }) => [
+      part_id,
+      { sessions, hours, ...(reached_day === null ? {} : { reachedDay: reached_day }) },
+    ]),
+  );
 }

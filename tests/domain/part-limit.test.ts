@@ -115,10 +115,10 @@ describe("a use limit", () => {
     expect(useOfPart(examplePicture({ sessions }), fitted("2026-01-10", earlier))).toMatchObject({ sessions: 60 });
   });
 
-  test("reached before the picture begins stands since its first day of use", () => {
-    const spent = { earlierUse: { sessions: 500, hours: 90 } };
-    expect(limits("2025-06-01", { sessions }, hourly, spent)).toEqual([["use-limit", "2026-03-10"]]);
-    expect(limits("2025-06-01", {}, hourly, spent)).toEqual([["use-limit", "2026-03-15"]]);
+  test("reached before the picture begins stands since that day, whatever the picture shows", () => {
+    const spent = { earlierUse: { sessions: 500, hours: 90, reachedDay: "2025-11-02" } };
+    expect(limits("2025-06-01", { sessions }, hourly, spent)).toEqual([["use-limit", "2025-11-02"]]);
+    expect(limits("2025-06-01", {}, hourly, spent)).toEqual([["use-limit", "2025-11-02"]]);
   });
 
   test("in sessions and hours is whichever comes first", () => {

@@ -269,3 +269,22 @@ test("bytes that are no use record are kept as they came", async () => {
   const bytes = await uploadBytes(here.service, here.tenantId, newest?.uploadId ?? "");
   expect(bytes.ok && bytes.value.bytes.toString()).toBe("{ not json");
 });
+
+test("cycles short of the set pressure are counted as the record comes in, and stand in fact and Observation", async () => {
+  await personWithMachine("leaky");
+  const cycles = [40, 31, 30, 40].map((peakInsufflationPressureCmH2O) => ({ peakInsufflationPressureCmH2O }));
+  const { cyclesDelivered: _, ...session } = morning;
+  await sent("leaky", { sessions: [{ ...session, setInsufflationPressureCmH2O: 40, cycles }] });
+  const { inTenant } = await import("../../src/store/database.ts");
+  const rows = await inTenant(here.database, here.tenantId, (open) =>
+    open.query<{ short: number; body: string }>(
+      `select s.cycles_short_of_pressure as short, r.body from therapy_session s
+       join resource r on r.tenant_id = s.tenant_id and r.type = 'Observation' and r.id = s.session_id
+       where s.tenant_id = $1 and s.patient_id = 'leaky'`,
+      [here.tenantId],
+    ),
+  );
+  // More than a fifth short of 40 cmH2O: under 32.
+  expect(rows.map((row) => row.short)).toEqual([2]);
+  expect(rows[0]?.body).toContain('"cycles-short-of-pressure"');
+});

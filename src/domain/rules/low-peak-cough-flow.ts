@@ -64,7 +64,18 @@ function examineFlows(picture: Picture): Examination {
       unit: "L/min",
       source: sources.peakCoughFlowInformationBelowLitresPerMinute,
     };
-    return ask(low) ? findingOf(last, highest, picture) : undefined;
+    if (!ask(low)) return undefined;
+    const review = thresholds.peakCoughFlowReviewBelowLitresPerMinute;
+    ask({
+      name: "severity",
+      text: highest < review ? `Under ${plainNumber(review)} L/min: for review.` : "For information.",
+      holds: true,
+      value: highest,
+      threshold: review,
+      unit: "L/min",
+      source: sources.peakCoughFlowReviewBelowLitresPerMinute,
+    });
+    return findingOf(last, highest, picture);
   });
 }
 

@@ -46,7 +46,18 @@ function examineSaturations(picture: Picture): Examination {
       unit: "%",
       source: thresholds.sources.saturationInformationBelowPercent,
     };
-    return ask(low) ? findingOf(stated, lowest, picture) : undefined;
+    if (!ask(low)) return undefined;
+    const review = thresholds.saturationReviewBelowPercent;
+    ask({
+      name: "severity",
+      text: lowest < review ? `Under ${plainNumber(review)} %: for review.` : "For information.",
+      holds: true,
+      value: lowest,
+      threshold: review,
+      unit: "%",
+      source: thresholds.sources.saturationReviewBelowPercent,
+    });
+    return findingOf(stated, lowest, picture);
   });
 }
 
@@ -63,7 +74,7 @@ function findingOf(stated: readonly WithSaturation[], lowest: number, { threshol
     severity: isReview ? "review" : "information",
     safety: false,
     sinceDay: first.localDay,
-    text: `Recorded with ${counted(low.length, "session")} since ${dayInWords(first.localDay)}: a lowest oxygen saturation under ${plainNumber(limit)} %, the lowest ${plainNumber(lowest)} %. It is what the device wrote down, with movement and a cold finger in it, and no measurement to decide on.`,
+    text: `Recorded with ${counted(low.length, "session")} since ${dayInWords(first.localDay)}: a lowest oxygen saturation under ${plainNumber(limit)} %, the lowest ${plainNumber(lowest)} %. It is what the device wrote down, with movement and a cold finger in it, and no measurement for diagnosis.`,
     evidence: low.slice(-MOST_SHOWN).map((session) => ({
       name: "lowest-saturation",
       text: `${dayInWords(session.localDay)}: ${plainNumber(session.lowestSpo2Percent)} %.`,

@@ -40,12 +40,13 @@ function examinePressures(picture: Picture): Examination {
       value: judged.length,
       threshold: needed,
       unit: "1",
+      source: thresholds.sources.pressureLookbackSessions,
     };
     if (!ask(canTell)) return undefined;
-    const cycles = `more than ${percent(shares.cyclesShare)} of the cycles short by more than ${percent(shares.toleranceShare)}`;
+    const cycles = `more than ${percent(shares.cyclesShare)} of the cycles fell short of the set pressure by more than ${percent(shares.toleranceShare)}`;
     const found = {
       name: "sessions-short",
-      text: `${short.length} of the last ${counted(judged.length, "session")} that can tell had ${cycles}.`,
+      text: `In ${short.length} of the last ${counted(judged.length, "session")} that can tell, ${cycles}.`,
       holds: short.length >= needed,
       value: short.length,
       threshold: needed,
@@ -66,7 +67,7 @@ function findingOf(short: readonly Session[], judged: number, cycles: string): F
     severity: "review",
     safety: false,
     sinceDay: first.localDay,
-    text: `In ${short.length} of the last ${counted(judged, "session")} that can tell, ${cycles} of the set pressure. Look at the seal of the mask or the cuff, and at the circuit, for a leak.`,
+    text: `In ${short.length} of the last ${counted(judged, "session")} that can tell, ${cycles}. Look at the seal of the mask or the cuff, and at the circuit, for a leak.`,
     evidence: short.map((session) => ({
       name: "session-short-of-pressure",
       text: `Session on ${dayInWords(session.localDay)}.`,

@@ -66,3 +66,9 @@ test("a session marked as a test is no sitting", () => {
   const sessions = [{ ...lasting("2026-03-14T08:00", 3600), test: true }];
   expect(findingsOf(longSitting, examplePicture({ sessions }))).toEqual([]);
 });
+
+test("where none is too long, the steps say how long the longest was and what the cap is", () => {
+  const [examination] = longSitting.examine(examplePicture({ sessions: [exampleSession("2026-03-14T08:00")] }));
+  expect(examination?.steps.at(-1)).toMatchObject({ name: "longest-minutes", holds: false, value: 10, threshold: 30 });
+  expect(longSitting.examine(examplePicture())[0]?.steps).toMatchObject([{ name: "sittings", holds: false }]);
+});

@@ -54,5 +54,6 @@ test("each step names the source of its threshold", () => {
     ["age", "Peak cough flow is measured from age 12 up"],
     ["sessions-with-flow", "choice of this service, no published source"],
     ["highest-flow", "270 L/min, below which cough-assist techniques are used in neuromuscular disease"],
+    ["severity", "160 L/min as adequate cough in adults"],
   ]);
 });

@@ -17,11 +17,11 @@ describe("the lowest saturation recorded with a session", () => {
     expect(found(at("2026-03-14T08:00", percent))[0]?.severity).toBe(severity);
   });
 
-  test("is told with the sessions under the threshold that counts, and as no measurement to decide on", () => {
+  test("is told with the sessions under the threshold that counts, and as no measurement for diagnosis", () => {
     const [finding] = found(at("2026-03-10T08:00", 93), at("2026-03-12T08:00", 86), at("2026-03-13T08:00", 88));
     expect(finding).toMatchObject({ sinceDay: "2026-03-12", severity: "review" });
     expect(finding?.evidence.map((one) => one.value)).toEqual([86, 88]);
-    expect(finding?.text).toMatch(/^Recorded with 2 sessions since 12 March 2026: .* no measurement to decide on\.$/);
+    expect(finding?.text).toMatch(/^Recorded with 2 sessions since 12 March 2026: .* no measurement for diagnosis\.$/);
   });
 
   test("counts for fourteen days back, not for the fifteenth", () => {

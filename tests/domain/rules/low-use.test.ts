@@ -78,3 +78,27 @@ describe("since when", () => {
     expect(findingsOf(lowUse, examplePicture())[0]?.sinceDay).toBe("2026-03-01");
   });
 });
+
+describe("why it is not found", () => {
+  const steps = (over: Parameters<typeof examplePicture>[0]) =>
+    lowUse.examine(examplePicture(over)).flatMap((one) => one.steps.map(({ name, holds }) => [name, holds]));
+
+  test("enough was recorded", () => {
+    expect(steps({ sessions: fourteen })).toEqual([
+      ["in-place", true],
+      ["coverage", true],
+      ["share-done", false],
+    ]);
+  });
+
+  test("too little was read to tell", () => {
+    expect(steps({ coverage: [] })).toEqual([
+      ["in-place", true],
+      ["coverage", false],
+    ]);
+  });
+
+  test("the therapy had not begun when the window did", () => {
+    expect(steps({ plans: [examplePlan({ firstDay: "2026-03-02" })] })).toEqual([["in-place", false]]);
+  });
+});

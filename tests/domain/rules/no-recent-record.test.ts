@@ -98,3 +98,18 @@ describe("explained", () => {
     expect(findingsOf(noRecentRecord, lastRead(old, away("hospital", old, "2026-03-01")))).toHaveLength(1);
   });
 });
+
+test("where there is none, the steps say until when the records reach and what explains it", () => {
+  const names = (over: Parameters<typeof examplePicture>[0]) =>
+    noRecentRecord.examine(examplePicture(over))[0]?.steps.map(({ name, holds }) => [name, holds]);
+  expect(names({})).toEqual([
+    ["records-end", true],
+    ["nothing-explains-it", true],
+    ["silent-days", false],
+  ]);
+  expect(names({ plans: [] })).toEqual([
+    ["records-end", true],
+    ["nothing-explains-it", false],
+  ]);
+  expect(names({ machineUses: [], coverage: [] })).toEqual([["records-end", false]]);
+});

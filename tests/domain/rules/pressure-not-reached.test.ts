@@ -16,7 +16,7 @@ describe("the default: more than 30 % of cycles short, in 3 of the last 5 sessio
     const [finding] = findingsOf(pressureNotReached, picture(7, 0, 7, 0, 7));
     expect(finding).toMatchObject({ severity: "review", sinceDay: "2026-03-10", subject: "therapy" });
     expect(finding?.text).toBe(
-      "In 3 of the last 5 sessions that can tell, more than 30 % of the cycles short by more than 20 % of the set pressure. Look at the seal of the mask or the cuff, and at the circuit, for a leak.",
+      "In 3 of the last 5 sessions that can tell, more than 30 % of the cycles fell short of the set pressure by more than 20 %. Look at the seal of the mask or the cuff, and at the circuit, for a leak.",
     );
     expect(finding?.evidence).toHaveLength(3);
   });
