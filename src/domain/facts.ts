@@ -4,6 +4,7 @@ import type { Contraindication } from "./contraindication.ts";
 import type { ClockCheck, CoverageRange, DeviceFacts, DeviceUse } from "./device.ts";
 import type { FindingTask } from "./finding-task.ts";
 import type { ChestInfection } from "./infection.ts";
+import { laterDay } from "./local-day.ts";
 import type { FittedPart } from "./part.ts";
 import type { Plan, SettingsProfile } from "./prescription.ts";
 import type { Screening } from "./screening.ts";
@@ -60,7 +61,8 @@ export type Fact =
 /**
  * Plans with the profiles they list, by first day. A plan of which no profile of this therapy is known is none of ours:
  * a later plan for other equipment must not stand in the way of the one in force. A plan that another one replaces ends
- * where that one begins, whatever its own record says. A profile that replaced another since the plan began brings the
+ * where the first of those begins, whatever its own record says; replaced from before its own first day, it never was in
+ * force. A profile that replaced another since the plan began brings the
  * other along, until the day of the change.
  */
 export function plansWithProfiles(plans: readonly PlanFacts[], profiles: readonly SettingsProfile[]): Plan[] {
@@ -68,19 +70,26 @@ export function plansWithProfiles(plans: readonly PlanFacts[], profiles: readonl
   const ours = plans
     .map(({ profileIds, patientId: _, ...plan }) => ({
       ...plan,
-      profiles: profileIds.flatMap((id) => withPriors(byId.get(id), plan.firstDay, byId)),
+      profiles: latestOf(profileIds, byId).flatMap((profile) => withPriors(profile, plan.firstDay, byId)),
     }))
     .filter((plan) => plan.profiles.length > 0);
   return ours.map((plan) => endedByReplacement(plan, ours)).sort((a, b) => (a.firstDay < b.firstDay ? -1 : 1));
 }
 
+/** The profiles of a list that no other one of it replaces; of a circle, the first. */
+function latestOf(ids: readonly string[], byId: ReadonlyMap<string, SettingsProfile>): SettingsProfile[] {
+  const listed = ids.flatMap((id) => byId.get(id) ?? []);
+  const replaced = new Set(listed.map((profile) => profile.priorId));
+  const latest = listed.filter((profile) => !replaced.has(profile.profileId));
+  return latest.length > 0 ? latest : listed.slice(0, 1);
+}
+
 /** A profile with those it replaced one after another, each until the next began. */
 function withPriors(
-  profile: SettingsProfile | undefined,
+  profile: SettingsProfile,
   planFirstDay: LocalDay,
   byId: ReadonlyMap<string, SettingsProfile>,
 ): SettingsProfile[] {
-  if (profile === undefined) return [];
   const chain = [profile];
   const seen = new Set([profile.profileId]);
   for (let next = profile; next.fromDay !== undefined && next.fromDay > planFirstDay; ) {
@@ -94,9 +103,9 @@ function withPriors(
 }
 
 function endedByReplacement(plan: Plan, plans: readonly Plan[]): Plan {
-  const next = plans.find(
-    (one) => one.replacesId === plan.planId && one.status !== "draft" && one.firstDay >= plan.firstDay,
-  );
-  if (next === undefined || (plan.endDay !== undefined && plan.endDay <= next.firstDay)) return plan;
-  return { ...plan, endDay: next.firstDay };
+  const nextDays = plans
+    .filter((one) => one.replacesId === plan.planId && one.status !== "draft")
+    .map((one) => laterDay(plan.firstDay, one.firstDay));
+  const ends = [...nextDays, ...(plan.endDay === undefined ? [] : [plan.endDay])].sort();
+  return ends[0] === undefined ? plan : { ...plan, endDay: ends[0] };
 }

@@ -53,15 +53,24 @@ describe("a profile that replaced another within its plan", () => {
     ]);
   });
 
+  test("comes once where the plan lists both", () => {
+    const [found] = plansWithProfiles([plan("plan", "2026-01-01", ["a", "b"])], [profile("a"), since]);
+    expect(found?.profiles).toEqual([since, { ...profile("a"), untilDay: "2026-02-01" }]);
+  });
+
   test("changed before the plan began, or on its first day, stands alone", () => {
     const [found] = plansWithProfiles([plan("plan", "2026-02-01", ["b"])], [profile("a"), since]);
     expect(found?.profiles).toEqual([since]);
+    const [both] = plansWithProfiles([plan("plan", "2026-02-01", ["a", "b"])], [profile("a"), since]);
+    expect(both?.profiles).toEqual([since]);
   });
 
   test("and a circle of replacements ends", () => {
     const circle = { ...profile("a"), priorId: "b", fromDay: "2026-01-15" };
     const [found] = plansWithProfiles([plan("plan", "2026-01-01", ["b"])], [circle, since]);
     expect(found?.profiles.map(({ profileId }) => profileId)).toEqual(["b", "a"]);
+    const [both] = plansWithProfiles([plan("plan", "2026-01-01", ["a", "b"])], [circle, since]);
+    expect(both?.profiles.map(({ profileId }) => profileId)).toEqual(["a", "b"]);
   });
 });
 
@@ -86,5 +95,18 @@ describe("a plan that another one replaces", () => {
 
   test("is not ended by a draft", () => {
     expect(ends({}, { status: "draft" })).toBeUndefined();
+  });
+
+  test("from before its own first day never was in force", () => {
+    expect(ends({ firstDay: "2026-03-01" }, {})).toBe("2026-03-01");
+  });
+
+  test("twice ends where the first of both begins", () => {
+    const next = (id: string, firstDay: string) => ({ ...plan(id, firstDay, ["a"]), replacesId: "old" });
+    const plans = plansWithProfiles(
+      [plan("old", "2026-01-01", ["a"]), next("later", "2026-06-20"), next("sooner", "2026-06-10")],
+      [profile("a")],
+    );
+    expect(plans.find((one) => one.planId === "old")?.endDay).toBe("2026-06-10");
   });
 });

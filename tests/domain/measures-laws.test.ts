@@ -86,14 +86,18 @@ test("splitting a window never changes a sum", () => {
   );
 });
 
-test("the order and the repetition of sessions change nothing", () => {
+test("the order of sessions changes nothing", () => {
   fc.assert(
-    fc.property(world, (of) => {
-      const shuffled = [...of.sessions].reverse();
-      expect(measuresOf(pictureOf({ ...of, sessions: shuffled }), first, end)).toEqual(
-        measuresOf(pictureOf(of), first, end),
-      );
-    }),
+    fc.property(
+      world.chain((of) =>
+        fc.tuple(fc.constant(of), fc.shuffledSubarray([...of.sessions], { minLength: of.sessions.length })),
+      ),
+      ([of, shuffled]) => {
+        expect(measuresOf(pictureOf({ ...of, sessions: shuffled }), first, end)).toEqual(
+          measuresOf(pictureOf(of), first, end),
+        );
+      },
+    ),
   );
 });
 
