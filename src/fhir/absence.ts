@@ -1,5 +1,6 @@
 import type { Encounter, Flag } from "@medplum/fhirtypes";
 import type { Fact } from "../domain/facts.ts";
+import { isSafetyFlag } from "./contraindication.ts";
 import { dayRangeOf, firstDayOf } from "./day-range.ts";
 import { idOf } from "./session.ts";
 import { absenceKinds, therapySystems } from "./terminology/therapy.ts";
@@ -59,7 +60,8 @@ export function holidayOf(flag: Flag, zone: string): Fact[] {
   const isHoliday = flag.code.coding?.some(
     (one) => one.system === therapySystems.absenceKind && one.code === "away-on-holiday",
   );
-  if (patientId === undefined || isHoliday !== true || flag.status === "entered-in-error") return [];
+  if (patientId === undefined || isHoliday !== true || isSafetyFlag(flag) || flag.status === "entered-in-error")
+    return [];
   const range = dayRangeOf(flag.period, zone);
   if (range === undefined) return [];
   const recordedDay = flag.status === "inactive" ? firstDayOf(flag.meta?.lastUpdated, zone) : undefined;

@@ -14,10 +14,7 @@ const flagCategory = "http://terminology.hl7.org/CodeSystem/flag-category";
  */
 export function contraindicationFact(flag: Flag, zone: string): Fact[] {
   const patientId = idOf(flag.subject.reference, "Patient");
-  const isSafety = flag.category?.some((one) =>
-    one.coding?.some((coding) => coding.system === flagCategory && coding.code === "safety"),
-  );
-  if (patientId === undefined || isSafety !== true || flag.status === "entered-in-error") return [];
+  if (patientId === undefined || !isSafetyFlag(flag) || flag.status === "entered-in-error") return [];
   const own = flag.code.coding?.find((one) => one.system === contraindicationSystem)?.code ?? meaningOf(flag);
   const entry = own === undefined ? undefined : contraindicationOf(own);
   const first = flag.code.coding?.[0];
@@ -40,6 +37,13 @@ export function contraindicationFact(flag: Flag, zone: string): Fact[] {
       },
     },
   ];
+}
+
+/** Whether a Flag is to warn of a danger, whatever it names. */
+export function isSafetyFlag(flag: Flag): boolean {
+  return (flag.category ?? []).some((one) =>
+    one.coding?.some((coding) => coding.system === flagCategory && coding.code === "safety"),
+  );
 }
 
 function meaningOf(flag: Flag): string | undefined {

@@ -1,5 +1,6 @@
 import type { Condition } from "@medplum/fhirtypes";
 import type { Fact } from "../domain/facts.ts";
+import { laterDay } from "../domain/local-day.ts";
 import { dayRangeOf, firstDayOf } from "./day-range.ts";
 import { idOf } from "./session.ts";
 import { lowerRespiratoryInfection } from "./terminology/codes.ts";
@@ -29,7 +30,8 @@ export function infectionFact(condition: Condition, zone: string): Fact[] {
   const range = dayRangeOf({ ...(start !== undefined && { start }), ...(end !== undefined && { end }) }, zone);
   if (range === undefined) return [];
   const overDay = statusIn(condition, "clinicalStatus") ? firstDayOf(recorded, zone) : undefined;
-  const endDay = range.endDay ?? overDay;
+  // Recorded as over before it is said to have begun: it lasted no day.
+  const endDay = range.endDay ?? (overDay === undefined ? undefined : laterDay(overDay, range.firstDay));
   return [
     {
       kind: "infection",

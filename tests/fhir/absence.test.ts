@@ -78,6 +78,12 @@ describe("a holiday told to the team", () => {
     ["entered in error", { status: "entered-in-error" }],
     ["without a start", { period: { end: "2026-02-17" } }],
     ["under another code", { code: { text: "On holiday" } }],
+    [
+      "as a danger",
+      {
+        category: [{ coding: [{ system: "http://terminology.hl7.org/CodeSystem/flag-category", code: "safety" }] }],
+      },
+    ],
   ])("%s takes no day", (_what, changes) => {
     expect(holidayOf({ ...holiday, ...changes }, "Europe/London")).toEqual([]);
   });

@@ -53,6 +53,11 @@ describe("its days", () => {
       "2026-02-01",
       "2026-02-20",
     ]);
+    // Recorded as over before the day it is said to have begun on: it lasted no day.
+    expect(days({ clinicalStatus, meta: { lastUpdated: "2026-01-20T10:00:00Z" } })).toEqual([
+      "2026-02-01",
+      "2026-02-01",
+    ]);
   });
 });
 

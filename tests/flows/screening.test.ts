@@ -78,7 +78,77 @@ test("where an active Flag of the code stands already, no second one is raised",
   expect(await flags()).toHaveLength(1);
 });
 
+describe("a Flag of the code that warns no longer", () => {
+  const vomiting = ["vomiting-or-full-stomach"];
+  const later = (at: string) => ({ ...screening(vomiting, { authored: at }), id: "response-2" });
+
+  test("does not stand for what a form says a day later, though nobody has ended it", async () => {
+    await put(here, screening(vomiting));
+    await put(here, later("2026-03-10T11:00:00Z"));
+    const found = await bodies<Flag>("Flag");
+    expect(found.map(({ status, period }) => [status, period?.start, period?.end].join(" ")).sort()).toEqual([
+      "active 2026-03-09T10:00:00Z 2026-03-10T10:00:00.000Z",
+      "active 2026-03-10T11:00:00Z 2026-03-11T11:00:00.000Z",
+    ]);
+  });
+
+  test("nor does one that ends sooner than the new one would", async () => {
+    await put(here, screening(vomiting));
+    await put(here, later("2026-03-10T09:00:00Z"));
+    expect(await flags()).toHaveLength(2);
+  });
+
+  test("nor one that somebody gave an end that is over", async () => {
+    const flag = contraindicationFlag({ id: "by-hand", patientId: "anna", code: "haemoptysis", start: "2026-03-01" });
+    await put(here, { ...flag, period: { start: "2026-03-01", end: "2026-03-05" } } as never);
+    await put(here, screening(["haemoptysis"]));
+    expect(await flags()).toHaveLength(2);
+  });
+});
+
+test("a form that states only its date warns for a day after that of the person's zone", async () => {
+  await put(here, patientResource({ id: "anna", family: "Amber", given: "Anna", zone: "America/New_York" }));
+  await put(here, screening(["vomiting-or-full-stomach"], { authored: "2026-03-09" }));
+  // New York is on summer time since the day before: its 9 March ends at 04:00 UTC.
+  expect((await flags())[0]?.[2]).toEqual({ start: "2026-03-09", end: "2026-03-11T04:00:00.000Z" });
+});
+
+describe("a form that was never about this person", () => {
+  const statusOf = async () => (await bodies<Flag>("Flag")).map((one) => [one.subject.reference, one.status]).sort();
+
+  test("entered in error: so is the Flag it raised", async () => {
+    await put(here, screening(["haemoptysis"]));
+    await put(here, screening(["haemoptysis"], { status: "entered-in-error" }));
+    expect(await statusOf()).toEqual([["Patient/anna", "entered-in-error"]]);
+  });
+
+  test("put right to another person: warns for that one and no longer for the first", async () => {
+    await put(here, patientResource({ id: "bert", family: "Birch", given: "Bert" }));
+    await put(here, screening(["haemoptysis"]));
+    await put(here, screening(["haemoptysis"], { status: "amended", subject: { reference: "Patient/bert" } }));
+    expect(await statusOf()).toEqual([
+      ["Patient/anna", "entered-in-error"],
+      ["Patient/bert", "active"],
+    ]);
+  });
+});
+
 describe("an amended form", () => {
+  test("without a date of its own takes a yes back as well", async () => {
+    const { authored: _, ...undated } = screening(["vomiting-or-full-stomach"]);
+    const { authored: __, ...amended } = screening([], { status: "amended" });
+    await put(here, undated as never);
+    await put(here, amended as never);
+    expect((await flags()).map(([, status]) => status)).toEqual(["entered-in-error"]);
+  });
+
+  test("that leaves a question out takes nothing back", async () => {
+    await put(here, screening(["haemoptysis"]));
+    const { item: _, ...unanswered } = screening([], { status: "amended" });
+    await put(here, unanswered as never);
+    expect((await flags()).map(([, status]) => status)).toEqual(["active"]);
+  });
+
   test("that takes a yes back makes the Flag it had raised entered in error", async () => {
     await put(here, screening(["haemoptysis"]));
     await put(here, screening([], { status: "amended" }));
