@@ -1,4 +1,4 @@
-import type { CarePlan, Resource } from "@medplum/fhirtypes";
+import type { CarePlan, DeviceRequest, Resource } from "@medplum/fhirtypes";
 import { isInForce, overrideOf } from "../domain/contraindication.ts";
 import { type PlanFacts, plansWithProfiles } from "../domain/facts.ts";
 import { localDayOf } from "../domain/local-day.ts";
@@ -6,7 +6,7 @@ import { isHeld, planInForce } from "../domain/plan-in-force.ts";
 import type { Plan } from "../domain/prescription.ts";
 import type { Refusal } from "../domain/result.ts";
 import { dayInWords } from "../domain/rules/wording.ts";
-import { planFact, prescriptionUrls } from "../fhir/prescription.ts";
+import { planFact, prescriptionUrls, profileFact } from "../fhir/prescription.ts";
 import { idOf } from "../fhir/session.ts";
 import { activeContraindications } from "../store/contraindication.ts";
 import type { TenantSession } from "../store/database.ts";
@@ -22,22 +22,22 @@ interface Written {
   readonly resource?: Resource;
 }
 
-/** One plan that was written, among all plans of its patient as they are now. */
+/** One plan that was written, or whose request was, among all plans of its patient as they are now. */
 interface WrittenPlan {
   readonly plan: Plan;
   readonly plans: readonly Plan[];
   readonly patientId: string;
   readonly zone: string;
-  /** What the plan itself states, and what it stated before this write. */
-  readonly stated: PlanFacts;
-  readonly before?: PlanFacts;
+  /** What the plan itself stated before this write and states now; absent where it stated nothing that asks. */
+  readonly change?: { readonly before: PlanFacts; readonly now: PlanFacts };
 }
 
 /**
  * Refuses therapy plans, just written in this transaction, that overlap another plan of the patient, or that newly ask
- * for therapy while an absolute contraindication is in force without saying why. To be asked when the facts of all
- * writes are stored, so that ending one plan and beginning the next in one transaction passes. Writers of one patient's
- * plans wait for each other here, so of two that overlap one is refused. Nothing is read where no CarePlan was written.
+ * for therapy while an absolute contraindication is in force without saying why. A request that only now states a profile
+ * (a draft made active) makes a plan of what lists it. To be asked when the facts of all writes are stored, so that ending
+ * one plan and beginning the next in one transaction passes. Writers of one patient's plans wait for each other here, so
+ * of two that overlap one is refused. Nothing is read where neither was written.
  */
 export async function refusePlans(
   service: Service,
@@ -45,27 +45,50 @@ export async function refusePlans(
   writes: readonly Written[],
   current: ReadonlyMap<string, StoredResource>,
 ): Promise<Refusal[]> {
-  const written = writes.flatMap(({ type, id, resource }) => {
+  const carePlans = writes.flatMap(({ type, id, resource }) => {
     if (type !== "CarePlan" || resource === undefined) return [];
     const carePlan = { ...(resource as CarePlan), id };
     const patientId = idOf(carePlan.subject.reference, "Patient");
     return patientId === undefined ? [] : [{ carePlan, id, patientId }];
   });
-  if (written.length === 0) return [];
-  const patientIds = [...new Set(written.map((one) => one.patientId))];
+  const requests = writes.flatMap((write) => newProfile(write, current));
+  if (carePlans.length === 0 && requests.length === 0) return [];
+  const patientIds = [...new Set([...carePlans, ...requests].map((one) => one.patientId))];
   await lockPatients(session, patientIds);
   const patients = new Map((await readPatients(session, patientIds)).map((one) => [one.patientId, one]));
   const plansOf = await readPlans(session, patientIds);
-  const ours = written.flatMap(({ carePlan, id, patientId }): WrittenPlan[] => {
+  const zoneOf = (patientId: string) => patients.get(patientId)?.zone ?? service.defaultZone;
+  const ours = carePlans.flatMap(({ carePlan, id, patientId }): WrittenPlan[] => {
     const plans = plansOf.get(patientId) ?? [];
     const plan = plans.find((one) => one.planId === id);
-    const zone = patients.get(patientId)?.zone ?? service.defaultZone;
-    const stated = statedPlan(carePlan, zone);
-    if (plan === undefined || stated === undefined) return [];
+    const zone = zoneOf(patientId);
+    const now = statedPlan(carePlan, zone);
+    if (plan === undefined || now === undefined) return [];
     const before = planBefore(current.get(referenceOf({ type: "CarePlan", id })), zone);
-    return [{ plan, plans, patientId, zone, stated, ...(before === undefined ? {} : { before }) }];
+    return [{ plan, plans, patientId, zone, ...(before === undefined ? {} : { change: { before, now } }) }];
   });
-  return [...ours.flatMap(overlaps), ...(await forbidden(service, session, ours))];
+  const written = new Set(ours.map((one) => one.plan.planId));
+  const byRequest = requests.flatMap(({ profileId, patientId }): WrittenPlan[] => {
+    const plans = plansOf.get(patientId) ?? [];
+    return plans
+      .filter((plan) => !written.has(plan.planId) && plan.profiles.some((one) => one.profileId === profileId))
+      .map((plan) => ({ plan, plans, patientId, zone: zoneOf(patientId) }));
+  });
+  const all = [...ours, ...byRequest];
+  return [...all.flatMap(overlaps), ...(await forbidden(service, session, all))];
+}
+
+/** The profile of a request that stated none before; a request that is new is in no plan but one written with it. */
+function newProfile(
+  { type, id, resource }: Written,
+  current: ReadonlyMap<string, StoredResource>,
+): { readonly profileId: string; readonly patientId: string }[] {
+  const before = type === "DeviceRequest" ? current.get(referenceOf({ type, id })) : undefined;
+  if (resource === undefined || before === undefined || before.deleted) return [];
+  if (profileFact(JSON.parse(before.body) as DeviceRequest, "UTC").length > 0) return [];
+  return profileFact({ ...(resource as DeviceRequest), id }, "UTC").flatMap((fact) =>
+    fact.kind === "profile" ? [{ profileId: id, patientId: fact.patientId }] : [],
+  );
 }
 
 function planBefore(stored: StoredResource | undefined, zone: string): PlanFacts | undefined {
@@ -129,13 +152,14 @@ async function forbidden(
 }
 
 /** Whether the plan asks for therapy today and did not ask for the same before: a note added later is nobody's decision. */
-function newlyAsks({ plan, plans, zone, stated, before }: WrittenPlan, nowMs: number): boolean {
+function newlyAsks({ plan, plans, zone, change }: WrittenPlan, nowMs: number): boolean {
   const today = localDayOf(nowMs, zone);
   if (planInForce(plans, today)?.planId !== plan.planId || plan.status !== "active" || isHeld(plan, today))
     return false;
-  if (before === undefined || before.status !== "active") return true;
+  if (change === undefined || change.before.status !== "active") return true;
+  const { before, now } = change;
   const [asked] = plansWithProfiles([before], plan.profiles);
   const askedBefore = asked !== undefined && planInForce([asked], today) !== undefined && !isHeld(asked, today);
-  const sameProfiles = JSON.stringify(before.profileIds) === JSON.stringify(stated.profileIds);
+  const sameProfiles = JSON.stringify(before.profileIds) === JSON.stringify(now.profileIds);
   return !(askedBefore && sameProfiles);
 }
