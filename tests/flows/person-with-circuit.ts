@@ -1,38 +1,24 @@
 /** A person with a machine, a plan and a circuit, as the tests of reviews put them through the same doors as a client. */
 import type { Task } from "@medplum/fhirtypes";
-import { machineResource, partResource } from "../../src/fhir/device.ts";
+import { partResource } from "../../src/fhir/device.ts";
 import { deviceUseStatement } from "../../src/fhir/device-use.ts";
-import { patientResource } from "../../src/fhir/patient.ts";
-import { planResources } from "../../src/fhir/plan-resources.ts";
 import { screeningResponse } from "../../src/fhir/screening.ts";
 import { recordUse } from "../../src/flows/record-use.ts";
 import { updateResource } from "../../src/flows/write-resource.ts";
 import { inTenant } from "../../src/store/database.ts";
+import { personWithMachine } from "../support/half-user.ts";
 import { put, type TestService } from "../support/service.ts";
 
 const dayMs = 86_400_000;
 
 /** A person with a machine and a plan of mornings and evenings since January, whose circuit was fitted on `fitted`. */
 export async function personWithCircuit(here: TestService, id: string, fitted = "2026-06-01"): Promise<void> {
-  const { plan, requests } = planResources({
-    id: `plan-${id}`,
-    patientId: id,
-    status: "active",
-    start: "2026-01-01",
-    profiles: [
-      { profileId: `profile-${id}`, role: "usual", schedule: { kind: "day-parts", parts: ["morning", "evening"] } },
-    ],
-  });
+  await personWithMachine(here, id);
   await put(
     here,
-    patientResource({ id, family: id, given: "Given" }),
-    machineResource({ id: `m-${id}`, serialNumber: `s-${id}` }),
-    deviceUseStatement({ id: `mu-${id}`, deviceId: `m-${id}`, patientId: id, start: "2026-01-01" }),
     partResource({ id: `c-${id}`, kind: "circuit", machineId: `m-${id}` }),
     deviceUseStatement({ id: `cu-${id}`, deviceId: `c-${id}`, patientId: id, start: fitted }),
     screeningResponse({ id: `screening-${id}`, patientId: id, authored: "2026-01-01T09:00:00Z", found: [] }),
-    ...requests,
-    plan,
   );
 }
 

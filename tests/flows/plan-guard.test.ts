@@ -269,39 +269,6 @@ describe("a plan that asks for what an absolute contraindication forbids", () =>
   });
 });
 
-describe("a plan whose only request is a draft", () => {
-  const draft = async (id: string, over: PlanParts = {}) => {
-    const [request, plan] = resources(id, over);
-    if (request === undefined || plan === undefined) throw new Error("a plan without a request");
-    await put(here, { ...request, status: "draft" } as never);
-    expect(await writePlan(plan)).toEqual([]);
-    return { ...request, status: "active" };
-  };
-  const activate = async (request: { id: string }) => {
-    const place = { type: "DeviceRequest", id: request.id };
-    const written = await updateResource(here.service, here.tenantId, place, JSON.stringify(request));
-    return written.ok ? [] : written.refusals.map((one) => one.detail);
-  };
-
-  test("is no rival yet; making the request active is refused while another plan holds", async () => {
-    expect(await write("one")).toEqual([]);
-    const request = await draft("two", { start: "2026-02-01" });
-    const [detail] = await activate(request);
-    expect(detail).toContain("CarePlan/two");
-    expect(detail).toContain("overlaps CarePlan/one");
-  });
-
-  test("asks from the moment on which the request is active, and is refused while a contraindication forbids it", async () => {
-    const request = await draft("one");
-    await put(here, contraindicationFlag({ id: "flag", patientId: "anna", code: "pneumothorax", start: "2026-03-01" }));
-    expect((await activate(request))[0]).toContain("(Flag/flag) is in force");
-  });
-
-  test("comes into force by its request where nothing stands against it", async () => {
-    expect(await activate(await draft("one"))).toEqual([]);
-  });
-});
-
 test("plans of many people cost no more questions than one, and other writes none", async () => {
   const ids = ["berta", "carl", "dora"];
   const theirs = ids.map((id) => resources(`plan-${id}`, { patientId: id }));

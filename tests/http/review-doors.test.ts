@@ -1,26 +1,17 @@
 import { afterAll, beforeAll, describe, expect, test } from "vitest";
-import { reviewPatient } from "../../src/flows/review-patient.ts";
-import { changeTask, personWithCircuit, tasksOf, upload, useRecord } from "../flows/person-with-circuit.ts";
-import { type TestApp, testApp } from "../support/app.ts";
-import { put } from "../support/service.ts";
+import { changeTask, tasksOf } from "../flows/person-with-circuit.ts";
+import type { TestApp } from "../support/app.ts";
+import { getJson, lowUser } from "./low-user.ts";
 
-// One person whose use fell to one morning in four, and whose circuit of 1 May was to last a month. It is 10 June.
 let here: TestApp;
 
 beforeAll(async () => {
-  here = await testApp("2026-06-10T12:00:00Z");
-  here.clock.at = Date.parse("2026-05-20T12:00:00Z");
-  await personWithCircuit(here, "anna", "2026-05-01");
-  await reviewPatient(here.service, here.tenantId, "anna");
-  here.clock.at = Date.parse("2026-06-10T12:00:00Z");
-  await upload(
-    here,
-    useRecord(here, "anna", ["08:00"], (day) => day % 4 === 0),
-  );
-  await reviewPatient(here.service, here.tenantId, "anna");
+  here = await lowUser();
 });
 
 afterAll(() => here.close());
+
+const get = <T>(path: string, token?: string) => getJson<T>(here, path, token);
 
 interface Step {
   name: string;
@@ -30,16 +21,6 @@ interface Step {
   threshold?: number;
   source?: string;
 }
-
-async function get<T>(path: string, token = here.token): Promise<{ status: number; body: T }> {
-  const answer = await here.app.inject({
-    method: "GET",
-    url: `/api/v1${path}`,
-    headers: { authorization: `Bearer ${token}` },
-  });
-  return { status: answer.statusCode, body: answer.json() as T };
-}
-
 interface Explanation {
   day: string;
   thresholdsVersion: string;
@@ -240,137 +221,5 @@ describe("the change signal", () => {
   test("of nobody is refused", async () => {
     expect((await get("/patients/nobody/change-signal")).status).toBe(404);
     expect((await get("/patients/anna/change-signal", here.strangersToken)).status).toBe(404);
-  });
-});
-
-// https://hl7.org/fhir/R4/measure-operation-evaluate-measure.html
-describe("Measure/$evaluate-measure", () => {
-  const period = "subject=anna&periodStart=2026-05-27&periodEnd=2026-06-09";
-  const fhir = (path: string, token = here.token) =>
-    here.app.inject({ method: "GET", url: `/fhir${path}`, headers: { authorization: `Bearer ${token}` } });
-
-  test("gives an individual report, the same bytes for the same records", async () => {
-    const first = await fhir(`/Measure/sessions-completed/$evaluate-measure?${period}`);
-    expect(first.statusCode).toBe(200);
-    expect(first.json()).toMatchObject({
-      resourceType: "MeasureReport",
-      type: "individual",
-      measure: "https://tidegate.example/fhir/Measure/sessions-completed",
-      period: { start: "2026-05-27", end: "2026-06-09" },
-      group: [{ measureScore: { value: 0.107143 } }],
-    });
-    here.clock.at += 60_000;
-    expect((await fhir(`/Measure/sessions-completed/$evaluate-measure?${period}`)).body).toBe(first.body);
-  });
-
-  test("on the type, the measure is named as a parameter, by POST as well", async () => {
-    const byName = await fhir(`/Measure/$evaluate-measure?${period}&measure=days-used`);
-    expect(byName.json()).toMatchObject({ group: [{ measureScore: { value: 0.214286 } }] });
-    const parameter = [
-      { name: "measure", valueString: "https://tidegate.example/fhir/Measure/days-used" },
-      { name: "subject", valueString: "Patient/anna" },
-      { name: "periodStart", valueDate: "2026-05-27" },
-      { name: "periodEnd", valueDate: "2026-06-09" },
-    ];
-    const posted = await here.app.inject({
-      method: "POST",
-      url: "/fhir/Measure/$evaluate-measure",
-      headers: here.headers,
-      payload: { resourceType: "Parameters", parameter },
-    });
-    expect(posted.body).toBe(byName.body);
-  });
-
-  test("says nothing of a score where too little is known, and why", async () => {
-    const answer = await fhir(
-      "/Measure/days-used/$evaluate-measure?subject=anna&periodStart=2026-01-01&periodEnd=2026-06-09",
-    );
-    expect(answer.json().group[0].measureScore).toEqual({
-      extension: [{ url: "http://hl7.org/fhir/StructureDefinition/data-absent-reason", valueCode: "temp-unknown" }],
-    });
-  });
-
-  test.each<[string, string, number]>([
-    ["a measure that there is not", `/Measure/happiness/$evaluate-measure?${period}`, 404],
-    ["nobody", "/Measure/dose/$evaluate-measure?subject=nobody&periodStart=2026-01-01&periodEnd=2026-01-31", 404],
-    ["no period", "/Measure/dose/$evaluate-measure?subject=anna", 400],
-    ["a report about many", `/Measure/dose/$evaluate-measure?${period}&reportType=population`, 400],
-  ])("%s is refused with an outcome", async (_what, path, status) => {
-    const answer = await fhir(path);
-    expect([answer.statusCode, answer.json().resourceType]).toEqual([status, "OperationOutcome"]);
-  });
-
-  test("a stranger's token finds nobody", async () => {
-    expect((await fhir(`/Measure/dose/$evaluate-measure?${period}`, here.strangersToken)).statusCode).toBe(404);
-  });
-});
-
-describe("parts", () => {
-  interface Parts {
-    parts: { partId: string; state: string; why?: string; source?: string; daysOverdue: number }[];
-    needs: { within30Days: { kind: string; day: string; overdue: boolean }[]; within90Days: unknown[] };
-  }
-  interface Forecast {
-    kinds: { kind: string; count: number; overdue: number; patients: number }[];
-    patients: { patientId: string; needs: unknown[] }[];
-    next?: string;
-  }
-
-  test("of one person come with their state, why, and what is needed next", async () => {
-    const { body } = await get<Parts>("/patients/anna/parts");
-    expect(body.parts).toMatchObject([{ partId: "c-anna", state: "overdue", daysOverdue: 9 }]);
-    expect(body.parts[0]?.why).toBe("was to be replaced by 1 June 2026, 1 month after fitting.");
-    expect(body.parts[0]?.source).toMatch(/no published source/);
-    expect(body.needs.within30Days).toEqual([{ kind: "circuit", day: "2026-06-10", overdue: true }]);
-    expect(body.needs.within90Days).toHaveLength(3);
-  });
-
-  test("of the service are foreseen by kind and by patient", async () => {
-    const month = await get<Forecast>("/parts/forecast");
-    expect(month.body.kinds).toEqual([{ kind: "circuit", count: 1, overdue: 1, patients: 1 }]);
-    const quarter = await get<Forecast>("/parts/forecast?days=90");
-    expect(quarter.body.kinds).toEqual([{ kind: "circuit", count: 3, overdue: 1, patients: 1 }]);
-    expect(quarter.body.patients.map(({ patientId, needs }) => [patientId, needs.length])).toEqual([["anna", 3]]);
-    expect((await get<Forecast>("/parts/forecast?organization=elsewhere")).body.kinds).toEqual([]);
-    expect((await get<Forecast>("/parts/forecast", here.strangersToken)).body.kinds).toEqual([]);
-  });
-
-  // RFC 4180; CSV injection: https://owasp.org/www-community/attacks/CSV_Injection
-  test("come as a table that no spreadsheet takes for a formula", async () => {
-    await put(here, {
-      resourceType: "Patient",
-      id: "anna",
-      active: true,
-      name: [{ family: '=HYPERLINK("x")' }],
-    } as never);
-    await reviewPatient(here.service, here.tenantId, "anna");
-    const answer = await here.app.inject({
-      method: "GET",
-      url: "/api/v1/parts/forecast?format=csv",
-      headers: { authorization: `Bearer ${here.token}` },
-    });
-    expect([answer.statusCode, answer.headers["content-type"], answer.headers["content-disposition"]]).toEqual([
-      200,
-      "text/csv; charset=utf-8",
-      'attachment; filename="parts-30-days.csv"',
-    ]);
-    expect(answer.body).toBe(
-      '"patient","name","part","needed by","overdue"\r\n"anna","\'=HYPERLINK(""x"")","circuit","2026-06-10","true"\r\n',
-    );
-    const byHeader = await here.app.inject({
-      method: "GET",
-      url: "/api/v1/parts/forecast",
-      headers: { authorization: `Bearer ${here.token}`, accept: "text/csv" },
-    });
-    expect(byHeader.body).toBe(answer.body);
-  });
-
-  test.each<[string, number]>([
-    ["/patients/nobody/parts", 404],
-    ["/parts/forecast?days=45", 400],
-    ["/parts/forecast?count=0", 400],
-    ["/parts/forecast?cursor=forged", 400],
-  ])("%s is refused with %i", async (path, status) => {
-    expect((await get(path)).status).toBe(status);
   });
 });

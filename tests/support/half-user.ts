@@ -9,11 +9,8 @@ const dayMs = 86_400_000;
 
 type Place = Pick<TestService, "service" | "tenantId" | "clock">;
 
-/**
- * A person asked for mornings and evenings since January who kept the mornings of the last 28 days and no evening: half
- * of what was asked. The plan is `plan-<id>`.
- */
-export async function halfUser(here: Place, id: string): Promise<void> {
+/** A person with a machine `m-<id>` and a plan `plan-<id>` that asks for mornings and evenings since January. */
+export async function personWithMachine(here: Place, id: string): Promise<void> {
   const { plan, requests } = planResources({
     id: `plan-${id}`,
     patientId: id,
@@ -31,6 +28,11 @@ export async function halfUser(here: Place, id: string): Promise<void> {
     ...requests,
     plan,
   );
+}
+
+/** The same, who kept the mornings of the last 28 days and no evening: half of what was asked. */
+export async function halfUser(here: Place, id: string): Promise<void> {
+  await personWithMachine(here, id);
   const today = Math.floor(here.clock.at / dayMs) * dayMs;
   const days = Array.from({ length: 28 }, (_, i) => new Date(today - (28 - i) * dayMs).toISOString().slice(0, 10));
   await uploadSessions(

@@ -43,5 +43,5 @@ export function changeSignalNote(): string {
     Math.round(100 * diagnosticFigures(table).positivePredictiveValue),
   );
   const [lowest, highest] = [Math.min(...shares), Math.max(...shares)];
-  return `A hint for the worklist. No published study shows that a change in use predicts an infection in this therapy; in home ventilation, ${lowest} to ${highest} % of such signals were right (Blouet et al. 2018, Int J COPD 13:2577-2586), so many will be false. More use and less use both have many causes.`;
+  return `A hint for the worklist. No published study shows that a change in use predicts an infection in this therapy; in home ventilation, ${lowest} to ${highest} % of such signals were right (Blouet et al. 2018, Int J COPD 13:2577-2586), so many will be false, and some exacerbations came without one. More use and less use both have many causes.`;
 }
