@@ -49,12 +49,18 @@ function refusalsOf(error: unknown): readonly Refused[] | undefined {
   if (hasZodFastifySchemaValidationErrors(error)) {
     return error.validation.map((issue) => {
       const at = issue.instancePath.replace(/^\//, "").replaceAll("/", ".");
-      const detail = `${issue.message ?? "Not allowed here"}.`;
+      const detail = inWords(issue.message ?? "Not allowed here");
       return { kind: "value", detail, ...(at === "" ? {} : { at }), status: 400 };
     });
   }
   const known = knownRefusal(error);
   return known && [known];
+}
+
+/** What zod says of a field, with what to do about it. */
+function inWords(message: string): string {
+  if (/received undefined$/.test(message)) return "It is missing. Give it; /docs says what it holds.";
+  return /^Unrecognized key/.test(message) ? `${message}. Leave it out; /docs lists what is taken.` : `${message}.`;
 }
 
 /** Sends refusals as an OperationOutcome under the status of the first. */

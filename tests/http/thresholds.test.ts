@@ -193,6 +193,22 @@ test("of two who expect the same version one is refused", async () => {
   expect(answers.map((one) => one.statusCode).sort()).toEqual([200, 409]);
 });
 
+test("a body of another shape is told what is missing and what is not taken", async () => {
+  const answer = await here.app.inject({
+    method: "PUT",
+    url: "/api/v1/thresholds",
+    headers: { authorization: `Bearer ${here.token}` },
+    payload: { values: {} },
+  });
+  expect(answer.statusCode).toBe(400);
+  const issues = (answer.json() as { issue: { expression?: string[]; details: { text: string } }[] }).issue;
+  expect(issues.map((one) => [one.expression?.[0], one.details.text])).toEqual([
+    ["settings", "It is missing. Give it; /docs says what it holds."],
+    ["note", "It is missing. Give it; /docs says what it holds."],
+    [undefined, 'Unrecognized key: "values". Leave it out; /docs lists what is taken.'],
+  ]);
+});
+
 test("addresses of thresholds say which methods they take", async () => {
   const answer = await here.app.inject({
     method: "DELETE",
