@@ -21,7 +21,8 @@ export const rooms = {
   },
   flows: {
     rooms: ["domain", "fhir", "intake", "store"],
-    packages: [],
+    // Signatures of clients and issuers are checked where the deed is told.
+    packages: ["jose"],
     // A flow carries resources from room to room, so it may name their shapes; what they mean stays in fhir.
     typeOnlyPackages: ["pino", "@medplum/fhirtypes"],
     builtins: ["crypto"],

@@ -4,11 +4,14 @@ import Fastify, { type FastifyBaseLogger, type FastifyInstance, LogController } 
 import { jsonSchemaTransform, serializerCompiler, validatorCompiler } from "fastify-type-provider-zod";
 import { dashboardRoutes } from "./http/dashboard-routes.ts";
 import { cautions, type Doors } from "./http/doors.ts";
+import { guardEdge } from "./http/edge.ts";
 import { answerBrokenRequest, answerError, answerErrors } from "./http/errors.ts";
 import { fhirRoutes } from "./http/fhir-routes.ts";
 import { healthRoutes } from "./http/health-routes.ts";
 import { completed } from "./http/openapi.ts";
 import { requireHost } from "./http/origin.ts";
+import { serverOptions } from "./http/server-options.ts";
+import { tokenRoutes } from "./http/token-routes.ts";
 import { uploadRoutes } from "./http/upload-routes.ts";
 
 const requestId = /^[A-Za-z0-9._:-]{1,64}$/;
@@ -19,9 +22,7 @@ export async function buildApp(doors: Doors, log?: FastifyBaseLogger): Promise<F
     ...(log === undefined ? { logger: false } : { loggerInstance: log }),
     bodyLimit: doors.maxBodyBytes,
     routerOptions: { maxParamLength: 200 },
-    requestTimeout: 60_000,
-    connectionTimeout: 75_000,
-    keepAliveTimeout: 60_000,
+    ...serverOptions(doors.edge),
     logController: new LogController({ disableRequestLogging: true }),
     forceCloseConnections: "idle",
     return503OnClosing: true,
@@ -35,10 +36,10 @@ export async function buildApp(doors: Doors, log?: FastifyBaseLogger): Promise<F
   app.setValidatorCompiler(validatorCompiler);
   app.setSerializerCompiler(serializerCompiler);
   answerErrors(app);
+  await guardEdge(app, doors);
   app.addHook("onRequest", async (request) => requireHost(request));
   app.addHook("onSend", async (request, reply) => {
     reply.header("X-Request-Id", request.id);
-    reply.header("X-Content-Type-Options", "nosniff");
   });
   // The route as it was declared, never the address itself: addresses hold names and identifiers.
   app.addHook("onResponse", async (request, reply) => {
@@ -56,6 +57,7 @@ export async function buildApp(doors: Doors, log?: FastifyBaseLogger): Promise<F
   await app.register((fhir) => fhirRoutes(fhir, doors), { prefix: "/fhir" });
   await app.register((api) => uploadRoutes(api, doors), { prefix: "/api/v1" });
   await app.register((api) => dashboardRoutes(api, doors), { prefix: "/api/v1" });
+  await app.register((auth) => tokenRoutes(auth, doors), { prefix: "/auth" });
   await app.register((health) => healthRoutes(health, doors), { prefix: "/health" });
   await app.ready();
   return app;
@@ -80,7 +82,7 @@ async function describe(app: FastifyInstance, doors: Doors): Promise<void> {
   await app.register(swaggerUi, {
     routePrefix: "/docs",
     staticCSP: true,
-    // The service itself speaks plain HTTP, and its page asks no one else about it.
+    // The service may speak plain HTTP, and its page asks no one else about it.
     transformStaticCSP: (policy) => policy.replace(/ ?(upgrade-insecure-requests;|validator\.swagger\.io)/g, ""),
     uiConfig: { validatorUrl: null },
   });

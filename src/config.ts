@@ -49,6 +49,11 @@ const resourceTypes = list.transform((types) => {
 /** Addresses and networks (CIDR) whose Forwarded header is believed. */
 const networks = list.pipe(z.array(z.string().refine(isNetwork, "addresses or networks such as 10.0.0.0/8")));
 
+/** Origins as a browser names them: scheme, host and port, no path; an open door (`*`) is not among them. */
+const origins = list.pipe(
+  z.array(z.string().refine(isOrigin, "origins such as https://dashboard.example.org, without a path and never *")),
+);
+
 const schema = z.object({
   PORT: wholeNumber(0, 65_535).default(8080),
   HOST: z.string().min(1).default("127.0.0.1"),
@@ -73,6 +78,11 @@ const schema = z.object({
   MAX_DELETED_AT_ONCE: wholeNumber(1, 10_000).default(100),
   STATEMENT_TIMEOUT_MS: wholeNumber(100, 600_000).default(30_000),
   TRUSTED_PROXIES: networks.default([]),
+  TLS_CERT_FILE: z.string().optional(),
+  TLS_KEY_FILE: z.string().optional(),
+  CORS_ORIGINS: origins.default([]),
+  RATE_LIMIT_PER_MINUTE: wholeNumber(0, 10_000_000).default(6_000),
+  MAX_CONNECTIONS: wholeNumber(1, 1_000_000).default(1_000),
   WORKER_CONCURRENCY: wholeNumber(0, 64).default(2),
   DEFAULT_ZONE: z.string().refine(isZone, "an IANA time zone such as Europe/London").default("Europe/London"),
   DEMO: z.enum(["auto", "on", "off"]).default("auto"),
@@ -94,13 +104,26 @@ const secrets = new Set(["DATABASE_URL", "MIGRATION_DATABASE_URL", "ACCESS_TOKEN
 export function readConfig(env: Readonly<Record<string, string | undefined>> = process.env): Config {
   const given = Object.fromEntries(configVariables.flatMap((name) => (env[name] ? [[name, env[name]]] : [])));
   const read = schema.safeParse(given);
-  if (read.success) return read.data;
-  const lines = read.error.issues.map((issue) => {
+  const alone = aloneOf(given);
+  if (read.success && alone.length === 0) return read.data;
+  const lines = (read.error?.issues ?? []).map((issue) => {
     const name = String(issue.path[0]);
     const value = secrets.has(name) ? "" : ` is "${env[name] ?? ""}"`;
     return `${name}${value}: ${issue.message}`;
   });
+  lines.push(...alone);
   throw new Error(`The configuration is not usable.\n${[...new Set(lines)].join("\n")}`);
+}
+
+/** A certificate without its key, or a key without its certificate: the one that is missing. */
+function aloneOf(given: Readonly<Record<string, unknown>>): string[] {
+  const pair = ["TLS_CERT_FILE", "TLS_KEY_FILE"] as const;
+  const missing = pair.filter((name) => given[name] === undefined);
+  return missing.length === 1 ? [`${missing[0]} is "": TLS needs both ${pair.join(" and ")}, or neither`] : [];
+}
+
+function isOrigin(text: string): boolean {
+  return /^https?:\/\/[^*]+$/.test(text) && URL.canParse(text) && new URL(text).origin === text;
 }
 
 /** Whether a text is an address or a network such as 10.0.0.0/8 or fd00::/8. */

@@ -3,6 +3,7 @@ import { mkdir, readFile, writeFile } from "node:fs/promises";
 import type { AddressInfo } from "node:net";
 import type { FastifyInstance } from "fastify";
 import { type Logger, pino } from "pino";
+import { demoClientNames, registerDemoClients } from "../seed/demo-clients.ts";
 import { loadDemo } from "../seed/load.ts";
 import { buildApp, freshOpenApi } from "./app.ts";
 import { type Config, readConfig } from "./config.ts";
@@ -14,15 +15,19 @@ import { jobsOf, jobTimetable } from "./flows/jobs.ts";
 import { publishDefinitions } from "./flows/publish-definitions.ts";
 import { rebuild } from "./flows/rebuild.ts";
 import { defaultLimits, type Limits, type Service } from "./flows/service.ts";
-import { type AccessTokens, tokenHash } from "./http/access.ts";
+import { accessMatrix } from "./http/access-matrix.ts";
+import { type AccessTokens, tokenHash } from "./http/bearer.ts";
 import { cursorsWith } from "./http/cursor.ts";
 import { cursorKey, demoToken, writeDemoAccess } from "./http/demo-access.ts";
 import type { Doors } from "./http/doors.ts";
+import type { EdgeSettings, TlsPair } from "./http/edge-settings.ts";
 import { useRecordJsonSchema } from "./intake/use-record-schema.ts";
+import { registerClientCommand } from "./register-client.ts";
 import type { Database } from "./store/database.ts";
 import { isReady, type OpenStore, openStore } from "./store/open.ts";
 import { ensureTenant } from "./store/tenant.ts";
 import { startWorker } from "./store/worker.ts";
+import { readTls } from "./tls.ts";
 
 const demoTenant = "demo";
 
@@ -54,6 +59,15 @@ function limitsOf(config: Config): Limits {
     maxLinks: config.MAX_CHAIN_LINKS,
     maxBundleEntries: config.MAX_BUNDLE_ENTRIES,
     maxDeleted: config.MAX_DELETED_AT_ONCE,
+  };
+}
+
+function edgeOf(config: Config, tls: TlsPair | undefined): EdgeSettings {
+  return {
+    corsOrigins: config.CORS_ORIGINS,
+    requestsPerMinute: config.RATE_LIMIT_PER_MINUTE,
+    maxConnections: config.MAX_CONNECTIONS,
+    ...(tls === undefined ? {} : { tls }),
   };
 }
 
@@ -114,6 +128,7 @@ async function start(): Promise<void> {
   const config = readConfig();
   const log = logOf(config);
   const definitions = definitionsOf(config);
+  const edge = edgeOf(config, await readTls(config));
   say("Starting PostgreSQL and bringing it to the current schema …");
   const store = await open(config, log);
   const service = serviceOn(store.database, definitions, config, log);
@@ -121,6 +136,7 @@ async function start(): Promise<void> {
   if (config.DEMO === "on" || (config.DEMO === "auto" && store.embedded)) {
     say("Playing the demo scenario (invented people) …");
     demo = { token: await demoToken(config.DATA_DIR), tenantId: await playDemo(service) };
+    await registerDemoClients(service, demo.tenantId, config.DATA_DIR);
   }
   const doors: Doors = {
     service,
@@ -129,6 +145,7 @@ async function start(): Promise<void> {
     maxBodyBytes: config.MAX_BODY_BYTES,
     ...(config.PUBLIC_BASE_URL === undefined ? {} : { publicBaseUrl: config.PUBLIC_BASE_URL }),
     trustedProxies: config.TRUSTED_PROXIES,
+    edge,
     softwareVersion: await softwareVersion(),
     startedIso: new Date(service.now()).toISOString(),
     isReady: () => isReady(store.database),
@@ -207,7 +224,9 @@ function stopOnSignal(log: Logger, close: () => Promise<void>): void {
 async function greet(app: FastifyInstance, config: Config, token: string | undefined): Promise<void> {
   const { port } = app.server.address() as AddressInfo;
   const host = config.HOST === "0.0.0.0" || config.HOST === "::" ? "127.0.0.1" : config.HOST;
-  const origin = config.PUBLIC_BASE_URL ?? `http://${host.includes(":") ? `[${host}]` : host}:${port}`;
+  const origin =
+    config.PUBLIC_BASE_URL ??
+    `${config.TLS_CERT_FILE === undefined ? "http" : "https"}://${host.includes(":") ? `[${host}]` : host}:${port}`;
   say(
     `\nTidegate is listening.\n  FHIR R4    ${origin}/fhir  (capabilities: /fhir/metadata)\n  JSON API   ${origin}/api/v1\n  Reference  ${origin}/docs`,
   );
@@ -222,6 +241,8 @@ async function greet(app: FastifyInstance, config: Config, token: string | undef
   say(
     `# Send a device's memory; send it again and nothing is doubled\ncurl -s ${bearer} -H "Content-Type: application/json" --data-binary @seed/examples/use-record.json ${origin}/api/v1/use-records\n`,
   );
+  say(`# A token of five minutes for a client of each kind, by its signed assertion (SMART Backend Services)
+for client in ${demoClientNames.join(" ")}; do npm run --silent token -- $client; done\n`);
   say("Every person, hospital and device of the demo is invented. Stop with Ctrl-C.");
 }
 
@@ -241,6 +262,8 @@ async function withService(work: (service: Service) => Promise<void>): Promise<v
 async function writeOpenApi(): Promise<void> {
   const folder = new URL("../openapi/", import.meta.url);
   await writeFile(new URL("openapi.json", folder), await freshOpenApi(await softwareVersion()));
+  const { types } = createDefinitions({ types: "default", profiles: ownProfileResources });
+  await writeFile(new URL("../docs/access.md", import.meta.url), accessMatrix(types));
   await writeFile(new URL("use-record.schema.json", folder), `${JSON.stringify(useRecordJsonSchema(), null, 2)}\n`);
 }
 
@@ -252,6 +275,8 @@ const commands: Readonly<Record<string, () => Promise<void>>> = {
     withService((service) =>
       rebuild(service, ({ tenant, type, resources }) => say(`${tenant}: ${resources} ${type} resources`)),
     ),
+  "register-client": () =>
+    withService(async (service) => void say(await registerClientCommand(service, process.argv.slice(3)))),
   openapi: writeOpenApi,
 };
 

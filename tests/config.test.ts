@@ -37,6 +37,26 @@ describe("the configuration", () => {
     expect(readConfig({ RESOURCE_TYPES: "all" }).RESOURCE_TYPES).toBe("all");
   });
 
+  test("lets no page in, counts 6000 requests a minute, holds 1000 connections and speaks no TLS unless told", () => {
+    expect(readConfig({})).toMatchObject({ CORS_ORIGINS: [], RATE_LIMIT_PER_MINUTE: 6_000, MAX_CONNECTIONS: 1_000 });
+    expect(readConfig({})).not.toHaveProperty("TLS_CERT_FILE");
+    const told = { CORS_ORIGINS: "https://a.example, http://localhost:5173", RATE_LIMIT_PER_MINUTE: "0" };
+    expect(readConfig(told)).toMatchObject({
+      CORS_ORIGINS: ["https://a.example", "http://localhost:5173"],
+      RATE_LIMIT_PER_MINUTE: 0,
+    });
+  });
+
+  test.each([
+    [{ TLS_CERT_FILE: "cert.pem" }, "TLS_KEY_FILE"],
+    [{ TLS_KEY_FILE: "key.pem" }, "TLS_CERT_FILE"],
+  ])("%o alone is refused by the name of the other, beside all else that is wrong", (half, missing) => {
+    expect(complaint(half)).toMatch(new RegExp(`^${missing} is "": TLS needs both`, "m"));
+    expect(complaint({ ...half, PORT: "x" })).toContain("PORT");
+    expect(complaint({ ...half, PORT: "x" })).toContain(missing);
+    expect(complaint({ TLS_CERT_FILE: "cert.pem", TLS_KEY_FILE: "key.pem" })).toBe("");
+  });
+
   test.each([
     ["PORT", "65536"],
     ["PORT", " "],
@@ -47,6 +67,16 @@ describe("the configuration", () => {
     ["LOG_LEVEL", "loud"],
     ["DEFAULT_ZONE", "Atlantis/Capital"],
     ["DEMO", "yes"],
+    ["CORS_ORIGINS", "*"],
+    ["CORS_ORIGINS", "null"],
+    ["CORS_ORIGINS", "https://dashboard.example/"],
+    ["CORS_ORIGINS", "https://dashboard.example/path"],
+    ["CORS_ORIGINS", "https://a.example,dashboard.example"],
+    ["CORS_ORIGINS", "https://*.example"],
+    ["CORS_ORIGINS", "HTTPS://dashboard.example"],
+    ["CORS_ORIGINS", "file:///page.html"],
+    ["RATE_LIMIT_PER_MINUTE", "-1"],
+    ["MAX_CONNECTIONS", "0"],
     ["PUBLIC_BASE_URL", "gate.example.org"],
     ["PUBLIC_BASE_URL", "https://gate.example.org/?a=1"],
   ])("%s=%s is refused by its name, with what it held and what is expected", (name, value) => {

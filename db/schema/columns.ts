@@ -11,6 +11,9 @@ export const bytea = customType<{ data: Buffer }>({ dataType: () => "bytea" });
 /** Codes and ids compare byte by byte: quicker, and the same on every server whatever its locale. */
 export const text = customType<{ data: string }>({ dataType: () => 'text collate "C"' });
 
+/** Several of them. */
+export const texts = customType<{ data: string[] }>({ dataType: () => 'text[] collate "C"' });
+
 /** An id or code that is never absent. */
 export const id = (name: string) => text(name).notNull();
 

@@ -2,7 +2,7 @@ import type { OperationOutcome, OperationOutcomeIssue } from "@medplum/fhirtypes
 import type { Refusal, RefusalKind } from "../domain/result.ts";
 
 /** A refusal as a door sees it: the domain's kinds, and what only a door can meet. */
-export type Refused = Omit<Refusal, "kind"> & { readonly kind: RefusalKind | "exception" };
+export type Refused = Omit<Refusal, "kind"> & { readonly kind: RefusalKind | "exception" | "throttled" };
 
 /** HTTP status of each kind of refusal where the refusal itself names none (https://hl7.org/fhir/R4/http.html). */
 const statuses: Readonly<Record<Refused["kind"], number>> = {
@@ -24,6 +24,7 @@ const statuses: Readonly<Record<Refused["kind"], number>> = {
   "business-rule": 422,
   conflict: 409,
   processing: 422,
+  throttled: 429,
   exception: 500,
 };
 

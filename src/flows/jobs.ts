@@ -6,6 +6,7 @@ import { overdueSubjectsAbout } from "../store/task.ts";
 import { listTenants } from "../store/tenant.ts";
 import { reviewPatient } from "./review-patient.ts";
 import { reviewUnmatched } from "./review-unmatched.ts";
+import { forgetTokens } from "./revoke-token.ts";
 import type { Service } from "./service.ts";
 
 /** One kind of background work; the payload is what the queueing statement wrote. */
@@ -25,11 +26,15 @@ export function jobsOf(service: Service): Readonly<Record<string, Job>> {
       await reviewUnmatched(service, tenantId, deviceIdentifier);
     },
     "review-by-time": () => queueReviewsByTime(service),
+    "forget-tokens": () => forgetTokens(service),
   };
 }
 
-/** Runs `review-by-time` every ten minutes: a missed session sends nothing, so the clock must ask as well. */
-export const jobTimetable = "*/10 * * * * review-by-time";
+/**
+ * Runs `review-by-time` every ten minutes: a missed session sends nothing, so the clock must ask as well. Once an hour
+ * tokens that are long over are forgotten.
+ */
+export const jobTimetable = "*/10 * * * * review-by-time\n17 * * * * forget-tokens";
 
 /**
  * Queues the review of every patient whose local day has changed since the last one, and looks again at unmatched records

@@ -1,39 +1,74 @@
-import { createHash } from "node:crypto";
 import type { FastifyInstance, FastifyRequest } from "fastify";
+import { type Need, readScopes } from "../fhir/scopes.ts";
+import { confined, type Grant, grantOf } from "../flows/grant.ts";
+import type { Service } from "../flows/service.ts";
+import { bearerOf, tokenHash } from "./bearer.ts";
+import type { Doors } from "./doors.ts";
 import { RefusedRequest } from "./errors.ts";
-
-/** Who may come in: tenant ids by the SHA-256 (hex) of their tokens. */
-export type AccessTokens = ReadonlyMap<string, number>;
+import { conditionalCreate, needsOf, needsOfRoute, unmet } from "./needs.ts";
 
 declare module "fastify" {
   interface FastifyRequest {
-    /** The tenant that the request's token is bound to. */
+    /** What the request's token lets it do. */
+    grant: Grant;
+    /** The tenant that the token is bound to. */
     tenantId: number;
+    /** The service as this token may see it. */
+    service: Service;
   }
 }
 
-const longestToken = 512;
+const everything = readScopes("system/*.cruds tidegate/*.cruds").scopes;
 
-/** The hash under which a token is configured and looked up; the token itself is kept nowhere. */
-export function tokenHash(token: string): string {
-  return createHash("sha256").update(token).digest("hex");
-}
-
-/** Lets only bearers of a known token through to this plugin's routes, and binds each request to its tenant. */
-export function requireToken(app: FastifyInstance, tokens: AccessTokens): void {
+/**
+ * Lets only bearers of a valid token through to this plugin's routes, to what its scopes let pass, and binds each request
+ * to its tenant. A route that says nothing of its needs is a mistake, and the service does not start.
+ */
+export function requireToken(app: FastifyInstance, doors: Doors): void {
+  app.decorateRequest("grant");
   app.decorateRequest("tenantId", 0);
+  app.decorateRequest("service");
+  app.addHook("onRoute", ({ method, url, schema }) => {
+    if (schema?.hide === true) return;
+    for (const one of [method].flat()) {
+      if (one !== "HEAD" && needsOfRoute(one, url) === undefined) {
+        throw new Error(`${one} ${url} has no line in http/needs.ts: nobody could say who may use it`);
+      }
+    }
+  });
   app.addHook("onRequest", async (request) => {
-    request.tenantId = tenantOf(request, tokens);
+    request.grant = await grantOfRequest(request, doors);
+    request.tenantId = request.grant.tenantId;
+    request.service = confined(doors.service, request.grant);
+    const texts = needsOfRoute(request.method, request.routeOptions.url ?? "");
+    const named = request.params as Record<string, string>;
+    if (texts !== undefined) requireScopes(request, needsOf(texts, named));
+    if (request.headers["if-none-exist"] !== undefined) requireScopes(request, needsOf(conditionalCreate, named));
   });
 }
 
-function tenantOf(request: FastifyRequest, tokens: AccessTokens): number {
-  const token = /^Bearer +([\w.~+/=-]+)$/i.exec(request.headers.authorization ?? "")?.[1];
-  // Looked up by its hash: what a comparison's time could tell is about the hash, not about the token.
-  const tenantId = token === undefined || token.length > longestToken ? undefined : tokens.get(tokenHash(token));
-  if (tenantId === undefined) {
-    const detail = "Send a valid token in the Authorization header: Bearer <token>.";
-    throw new RefusedRequest([{ kind: "login", detail, status: 401 }]);
-  }
-  return tenantId;
+/** Refuses a request whose token lets not all of this pass. */
+export function requireScopes(request: FastifyRequest, needs: readonly Need[], at?: string): void {
+  const missing = unmet(request.grant.scopes, needs);
+  if (missing === undefined) return;
+  const { context, of, to } = missing;
+  const scope = of === "" ? "one" : `${context}/${of}.${to}`;
+  const detail = `The token has no scope that allows this: it takes ${scope}. Ask for a token with it, or have the client registered for it.`;
+  throw new RefusedRequest([{ kind: "forbidden", detail, status: 403, ...(at === undefined ? {} : { at }) }]);
+}
+
+async function grantOfRequest(request: FastifyRequest, doors: Doors): Promise<Grant> {
+  const token = bearerOf(request);
+  const grant =
+    token === undefined ? undefined : (configuredGrant(doors, token) ?? (await grantOf(doors.service, token)));
+  if (grant !== undefined) return grant;
+  const detail =
+    "Send a valid token in the Authorization header: Bearer <token>. /fhir/.well-known/smart-configuration says where to get one.";
+  throw new RefusedRequest([{ kind: "login", detail, status: 401 }]);
+}
+
+// Looked up by its hash: what a comparison's time could tell is about the hash, not about the token.
+function configuredGrant({ tokens }: Doors, token: string): Grant | undefined {
+  const tenantId = tokens.get(tokenHash(token));
+  return tenantId === undefined ? undefined : { tenantId, clientId: "configured", scopes: everything };
 }

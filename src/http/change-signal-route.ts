@@ -1,7 +1,7 @@
 import { z } from "zod";
 import { patientChangeSignal } from "../flows/change-signal.ts";
 import { type ApiInstance, outcomeSchema, patientParams } from "./api-schemas.ts";
-import { cautions, type Doors } from "./doors.ts";
+import { cautions } from "./doors.ts";
 import { answered } from "./fhir-answer.ts";
 
 const signalSchema = z.object({ rule: z.string(), direction: z.enum(["up", "down"]) });
@@ -61,7 +61,7 @@ const changeSignalAnswer = z.object({
 });
 
 /** The chart of sessions a day, and of asked sessions done by week. */
-export function changeSignalRoute(app: ApiInstance, doors: Doors): void {
+export function changeSignalRoute(app: ApiInstance): void {
   app.get(
     "/patients/:patientId/change-signal",
     {
@@ -75,7 +75,7 @@ export function changeSignalRoute(app: ApiInstance, doors: Doors): void {
       },
     },
     async (request) => {
-      const found = answered(await patientChangeSignal(doors.service, request.tenantId, request.params.patientId));
+      const found = answered(await patientChangeSignal(request.service, request.tenantId, request.params.patientId));
       const { signal, weekly, ...rest } = found;
       return {
         cautions,

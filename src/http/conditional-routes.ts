@@ -14,20 +14,26 @@ interface OfType {
 
 /** Update, patch and delete of what answers the criteria of the address (https://hl7.org/fhir/R4/http.html#cond-update). */
 export function conditionalRoutes(app: FastifyInstance, doors: Doors): void {
-  const { service, maxBodyBytes } = doors;
+  const { maxBodyBytes } = doors;
   app.put<OfType>("/:type", async (request, reply) => {
     const text = bodyText(request, maxBodyBytes);
-    const written = await updateWhere(service, request.tenantId, targetOf(request), text);
+    const written = await updateWhere(request.service, request.tenantId, targetOf(request), text);
     return sendWritten(doors, request, reply, answered(written));
   });
   app.patch<OfType>("/:type", async (request, reply) => {
     const text = patchText(request, maxBodyBytes);
-    const written = await patchWhere(service, request.tenantId, targetOf(request), contentTypeOf(request), text);
+    const written = await patchWhere(
+      request.service,
+      request.tenantId,
+      targetOf(request),
+      contentTypeOf(request),
+      text,
+    );
     return sendWritten(doors, request, reply, answered(written));
   });
   app.delete<OfType>("/:type", async (request, reply) => {
     const { type, criteria } = targetOf(request);
-    const { deleted } = answered(await deleteWhere(service, request.tenantId, { type, criteria }));
+    const { deleted } = answered(await deleteWhere(request.service, request.tenantId, { type, criteria }));
     if (deleted === 0) return reply.code(204).send();
     const text = `${deleted} ${type} ${deleted === 1 ? "resource has" : "resources have"} been deleted.`;
     return reply.type(fhirJson).send(JSON.stringify(successOutcome(text)));

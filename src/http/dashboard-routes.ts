@@ -12,6 +12,7 @@ import {
   patientParams,
 } from "./api-schemas.ts";
 import { changeSignalRoute } from "./change-signal-route.ts";
+import { clientAddresses, clientRoutes } from "./client-routes.ts";
 import { cautions, type Doors } from "./doors.ts";
 import { explainAddresses, explainRoutes } from "./explain-routes.ts";
 import { answered } from "./fhir-answer.ts";
@@ -63,15 +64,16 @@ const daysAnswer = z.object({
 
 /** Plain JSON for dashboards: the caseload, and one person's days. */
 export async function dashboardRoutes(plain: FastifyInstance, doors: Doors): Promise<void> {
-  requireToken(plain, doors.tokens);
+  requireToken(plain, doors);
   const app = plain as unknown as ApiInstance;
   refuseEmptyValues(plain);
   caseloadRoute(app, doors);
-  daysRoute(app, doors);
-  changeSignalRoute(app, doors);
-  explainRoutes(app, doors);
+  daysRoute(app);
+  changeSignalRoute(app);
+  explainRoutes(app);
   partRoutes(app, doors);
-  thresholdRoutes(app, doors);
+  thresholdRoutes(app);
+  clientRoutes(app);
   refuseOtherMethods(plain, {
     "/caseload": ["GET"],
     "/patients/:patientId/days": ["GET"],
@@ -79,6 +81,7 @@ export async function dashboardRoutes(plain: FastifyInstance, doors: Doors): Pro
     ...explainAddresses,
     ...partAddresses,
     ...thresholdAddresses,
+    ...clientAddresses,
   });
 }
 
@@ -102,7 +105,7 @@ function caseloadRoute(app: ApiInstance, doors: Doors): void {
       const given = Object.fromEntries(
         Object.entries(asked).filter(([, value]) => value !== undefined),
       ) as typeof asked;
-      const page = await caseload(doors.service, request.tenantId, {
+      const page = await caseload(request.service, request.tenantId, {
         ...given,
         ...(after === undefined ? {} : { after }),
       } as never);
@@ -129,7 +132,7 @@ function instantText(ms: number | null): string | null {
   return ms === null ? null : new Date(ms).toISOString();
 }
 
-function daysRoute(app: ApiInstance, doors: Doors): void {
+function daysRoute(app: ApiInstance): void {
   app.get(
     "/patients/:patientId/days",
     {
@@ -145,7 +148,7 @@ function daysRoute(app: ApiInstance, doors: Doors): void {
     async (request) => {
       const { firstDay, endDay } = request.query;
       const asked = { ...(firstDay === undefined ? {} : { firstDay }), ...(endDay === undefined ? {} : { endDay }) };
-      const found = answered(await patientDays(doors.service, request.tenantId, request.params.patientId, asked));
+      const found = answered(await patientDays(request.service, request.tenantId, request.params.patientId, asked));
       const days = found.days.map(({ cycles, bestPeakCoughFlowLitresPerMinute, markers, ...day }) => ({
         ...day,
         cycles: cycles ?? null,

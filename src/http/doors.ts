@@ -1,17 +1,23 @@
+import type { ClientKeys } from "../flows/client-keys.ts";
 import type { Service } from "../flows/service.ts";
-import type { AccessTokens } from "./access.ts";
+import type { AccessTokens } from "./bearer.ts";
 import type { Cursors } from "./cursor.ts";
+import type { EdgeSettings } from "./edge-settings.ts";
 
 /** What every door is handed. */
 export interface Doors {
   readonly service: Service;
   readonly tokens: AccessTokens;
+  /** Public keys of the clients that sign their assertions; as they are registered where absent. */
+  readonly clientKeys?: ClientKeys;
   readonly cursors: Cursors;
   readonly maxBodyBytes: number;
   /** Origin that links begin with, without a slash at the end; absent means the address of the request. */
   readonly publicBaseUrl?: string;
   /** Addresses and networks (CIDR) of proxies whose Forwarded headers are believed; none unless named. */
   readonly trustedProxies?: readonly string[];
+  /** Limits on who comes near and how often; without it nobody is counted and no other origin is let in. */
+  readonly edge?: EdgeSettings;
   readonly softwareVersion: string;
   /** When the process started: the date of the capability statement. */
   readonly startedIso: string;

@@ -33,7 +33,9 @@ async function sendPage(
   const query = answered(everythingQuery(doors.service.definitions, values, doors.service.limits.maxCount));
   const list = ["everything", request.tenantId, id, query.startMs, query.endMs, query.sinceMs, query.types];
   const after = cursor === undefined ? undefined : (doors.cursors.read(list, cursor) as [number, string, string]);
-  const { page, supporting, truncated } = answered(await everything(doors.service, request.tenantId, id, query, after));
+  const { page, supporting, truncated } = answered(
+    await everything(request.service, request.tenantId, id, query, after),
+  );
   const base = fhirBase(doors, request);
   const next = page.more && page.end !== undefined ? doors.cursors.write(list, page.end) : undefined;
   const text = searchsetText({

@@ -9,7 +9,7 @@ import {
   patientParams,
   stepSchema,
 } from "./api-schemas.ts";
-import { cautions, type Doors } from "./doors.ts";
+import { cautions } from "./doors.ts";
 import { answered } from "./fhir-answer.ts";
 
 const asOf = z
@@ -78,13 +78,13 @@ export const explainAddresses = {
 } as const;
 
 /** Why a finding or a Task is there, or is not; and what a review finds, now or as it was known on a past day. */
-export function explainRoutes(app: ApiInstance, doors: Doors): void {
-  explainRoute(app, doors);
-  explainTaskRoute(app, doors);
-  reviewRoute(app, doors);
+export function explainRoutes(app: ApiInstance): void {
+  explainRoute(app);
+  explainTaskRoute(app);
+  reviewRoute(app);
 }
 
-function explainRoute(app: ApiInstance, doors: Doors): void {
+function explainRoute(app: ApiInstance): void {
   app.get(
     "/patients/:patientId/explain",
     {
@@ -109,12 +109,12 @@ function explainRoute(app: ApiInstance, doors: Doors): void {
         ...(subject === undefined ? {} : { subject }),
         ...(moment === undefined ? {} : { asOf: moment }),
       };
-      return shown(answered(await explain(doors.service, request.tenantId, request.params.patientId, asked)));
+      return shown(answered(await explain(request.service, request.tenantId, request.params.patientId, asked)));
     },
   );
 }
 
-function explainTaskRoute(app: ApiInstance, doors: Doors): void {
+function explainTaskRoute(app: ApiInstance): void {
   app.get(
     "/tasks/:taskId/explain",
     {
@@ -125,7 +125,7 @@ function explainTaskRoute(app: ApiInstance, doors: Doors): void {
         response: { 200: explainAnswer, "4xx": outcomeSchema },
       },
     },
-    async (request) => shown(answered(await explainOfTask(doors.service, request.tenantId, request.params.taskId))),
+    async (request) => shown(answered(await explainOfTask(request.service, request.tenantId, request.params.taskId))),
   );
 }
 
@@ -144,7 +144,7 @@ function shown(explanation: Explanation) {
   };
 }
 
-function reviewRoute(app: ApiInstance, doors: Doors): void {
+function reviewRoute(app: ApiInstance): void {
   app.get(
     "/patients/:patientId/review",
     {
@@ -160,7 +160,7 @@ function reviewRoute(app: ApiInstance, doors: Doors): void {
     },
     async (request) => {
       const { patientId } = request.params;
-      const found = answered(await reviewAsOf(doors.service, request.tenantId, patientId, request.query.asOf));
+      const found = answered(await reviewAsOf(request.service, request.tenantId, patientId, request.query.asOf));
       const { summary, findings, taskSteps, picture, ...rest } = found;
       return {
         cautions,

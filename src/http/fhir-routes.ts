@@ -2,9 +2,9 @@ import type { FastifyInstance, FastifyReply, FastifyRequest } from "fastify";
 import { readJson } from "../fhir/json.ts";
 import { unknownType } from "../fhir/resource-check.ts";
 import { selfDescription } from "../fhir/self-description.ts";
-import { bundleType } from "../fhir/transaction.ts";
+import { bundleType, entriesOf } from "../fhir/transaction.ts";
 import { transact } from "../flows/transact.ts";
-import { requireToken } from "./access.ts";
+import { requireScopes, requireToken } from "./access.ts";
 import { batch } from "./batch.ts";
 import { conditionalRoutes } from "./conditional-routes.ts";
 import type { Doors } from "./doors.ts";
@@ -18,9 +18,11 @@ import { lastnRoutes } from "./lastn-route.ts";
 import { matchRoutes } from "./match-route.ts";
 import { measureRoutes } from "./measure-routes.ts";
 import { metaRoutes } from "./meta-routes.ts";
+import { entryNeeds } from "./needs.ts";
 import { refuseOtherMethods } from "./other-methods.ts";
 import { searchRoutes } from "./search-route.ts";
 import { terminologyRoutes } from "./terminology-routes.ts";
+import { smartConfiguration } from "./token-routes.ts";
 import { validateRoutes } from "./validate-route.ts";
 
 /** The FHIR R4 door under /fhir (https://hl7.org/fhir/R4/http.html). */
@@ -28,9 +30,10 @@ export async function fhirRoutes(app: FastifyInstance, doors: Doors): Promise<vo
   keepBodiesAsBytes(app);
   answerAsAsked(app);
   app.get("/metadata", async (request, reply) => sendCapabilities(doors, request, reply));
-  refuseOtherMethods(app, { "/metadata": ["GET"] });
+  app.get("/.well-known/smart-configuration", async (request) => smartConfiguration(doors, request));
+  refuseOtherMethods(app, { "/metadata": ["GET"], "/.well-known/smart-configuration": ["GET"] });
   await app.register(async (guarded) => {
-    requireToken(guarded, doors.tokens);
+    requireToken(guarded, doors);
     guarded.addHook("onRequest", async (request) => requireKnown(doors, request));
     guarded.post("/", (request, reply) => sendBundle(doors, request, reply));
     for (const routes of [instanceRoutes, conditionalRoutes, searchRoutes, historyRoutes]) routes(guarded, doors);
@@ -78,8 +81,19 @@ function requireKnown(doors: Doors, request: FastifyRequest): void {
 async function sendBundle(doors: Doors, request: FastifyRequest, reply: FastifyReply): Promise<FastifyReply> {
   const bundle = answered(readJson(bodyText(request, doors.maxBodyBytes)));
   const isBatch = answered(bundleType(bundle.value)) === "batch";
+  if (!isBatch) requireEntries(doors, request, bundle.value);
   const text = isBatch ? await batch(doors, request, bundle) : await transaction(doors, request, bundle);
   return reply.type(fhirJson).send(text);
+}
+
+/** A transaction may do what each of its entries may; a batch asks again for each. */
+function requireEntries(doors: Doors, request: FastifyRequest, value: unknown): void {
+  for (const [i, entry] of answered(entriesOf(value, doors.service.limits.maxBundleEntries)).entries()) {
+    const { method, url, ifNoneExist } = entry?.request ?? {};
+    // What is no request is refused as such, later.
+    if (typeof method !== "string" || typeof url !== "string") continue;
+    requireScopes(request, entryNeeds(method, url, ifNoneExist !== undefined), `Bundle.entry[${i}].request`);
+  }
 }
 
 async function transaction(
@@ -89,7 +103,7 @@ async function transaction(
 ): Promise<string> {
   const { handling, return: prefer } = preferenceOf(request);
   const { tenantId } = request;
-  const answer = await transact(doors.service, tenantId, bundle, {
+  const answer = await transact(request.service, tenantId, bundle, {
     baseUrl: fhirBase(doors, request),
     // A response names every version it made; the resources come with it where they are asked for.
     prefer: prefer ?? "minimal",

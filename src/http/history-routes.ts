@@ -38,7 +38,7 @@ async function sendHistory(
   const list = ["fhir-history", request.tenantId, path, query.sinceMs, query.at];
   const place = params.find(([name]) => name === "_cursor")?.[1];
   const cursor = place === undefined ? undefined : (doors.cursors.read(list, place) as HistoryCursor);
-  const page = answered(await history(doors.service, request.tenantId, scope, query, cursor));
+  const page = answered(await history(request.service, request.tenantId, scope, query, cursor));
   const baseUrl = fhirBase(doors, request);
   const next = page.next && doors.cursors.write(list, page.next);
   const text = historyText({

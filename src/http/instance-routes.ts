@@ -3,6 +3,7 @@ import { deleteResource } from "../flows/delete-resource.ts";
 import { patchResource } from "../flows/patch-resource.ts";
 import { read, readOneVersion } from "../flows/read-resource.ts";
 import { createResource, updateResource, type WriteTarget } from "../flows/write-resource.ts";
+import { requireScopes } from "./access.ts";
 import type { Doors } from "./doors.ts";
 import { answered, sendResource, sendWritten } from "./fhir-answer.ts";
 import {
@@ -14,6 +15,7 @@ import {
   patchText,
   refuseOtherConditions,
 } from "./fhir-request.ts";
+import { needsOf, unmet } from "./needs.ts";
 
 interface Target {
   type: string;
@@ -22,39 +24,55 @@ interface Target {
 
 /** Create, read, vread, update, patch and delete of one resource (https://hl7.org/fhir/R4/http.html). */
 export function instanceRoutes(app: FastifyInstance, doors: Doors): void {
-  const { service, maxBodyBytes } = doors;
+  const { maxBodyBytes } = doors;
   app.get<{ Params: Target }>("/:type/:id", async (request, reply) => {
     const { type, id } = request.params;
-    return sendResource(request, reply, answered(await read(service, request.tenantId, type, id)));
+    return sendResource(request, reply, answered(await read(request.service, request.tenantId, type, id)));
   });
   app.get<{ Params: Target & { version: string } }>("/:type/:id/_history/:version", async (request, reply) => {
     const { type, id, version } = request.params;
     const target = { type, id, version: /^\d{1,9}$/.test(version) ? Number(version) : 0 };
-    return sendResource(request, reply, answered(await readOneVersion(service, request.tenantId, target)));
+    return sendResource(request, reply, answered(await readOneVersion(request.service, request.tenantId, target)));
   });
   app.post<{ Params: { type: string } }>("/:type", async (request, reply) => {
     refuseOtherConditions(request, ["If-None-Exist"]);
     const text = bodyText(request, maxBodyBytes);
-    const written = await createResource(service, request.tenantId, request.params.type, text, ifNoneExist(request));
+    const written = await createResource(
+      request.service,
+      request.tenantId,
+      request.params.type,
+      text,
+      ifNoneExist(request),
+    );
     return sendWritten(doors, request, reply, answered(written));
   });
   app.put<{ Params: Target }>("/:type/:id", async (request, reply) => {
     const target = { ...request.params, ...conditionsOf(request) };
-    const written = await updateResource(service, request.tenantId, target, bodyText(request, maxBodyBytes));
+    await requireScopeToCreate(doors, request, request.params);
+    const written = await updateResource(request.service, request.tenantId, target, bodyText(request, maxBodyBytes));
     return sendWritten(doors, request, reply, answered(written));
   });
   app.patch<{ Params: Target }>("/:type/:id", async (request, reply) => {
     const target = { ...request.params, ...conditionsOf(request) };
     const text = patchText(request, maxBodyBytes);
-    const written = await patchResource(service, request.tenantId, target, contentTypeOf(request), text);
+    const written = await patchResource(request.service, request.tenantId, target, contentTypeOf(request), text);
     return sendWritten(doors, request, reply, answered(written));
   });
   app.delete<{ Params: Target }>("/:type/:id", async (request, reply) => {
     const target = { ...request.params, ...conditionsOf(request) };
-    const { version } = answered(await deleteResource(service, request.tenantId, target));
+    const { version } = answered(await deleteResource(request.service, request.tenantId, target));
     if (version !== undefined) reply.header("ETag", `W/"${version}"`);
     return reply.code(204).send();
   });
+}
+
+/** An update of what is not there creates it, which takes another scope than to update. */
+async function requireScopeToCreate({ service }: Doors, request: FastifyRequest, { type, id }: Target): Promise<void> {
+  const needs = needsOf(["system/:type.c"], { type });
+  if (unmet(request.grant.scopes, needs) === undefined) return;
+  // With the eyes of the service: what the client may update is there, also where it may not read it.
+  const known = await read(service, request.tenantId, type, id);
+  if (!known.ok) requireScopes(request, needs);
 }
 
 /** The conditions that a write stands under, each refused where nobody would check it. */

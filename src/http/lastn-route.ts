@@ -26,7 +26,7 @@ async function sendLast(doors: Doors, request: FastifyRequest, reply: FastifyRep
   const { service } = doors;
   const options = searchOptions(service, preferenceOf(request).handling);
   const query = answered(readLastn(service.definitions, parametersOf(doors, request), options));
-  const answer = answered(await lastn(service, request.tenantId, query));
+  const answer = answered(await lastn(request.service, request.tenantId, query));
   const text = searchset(query.search, answer, { base: fhirBase(doors, request), path, cursorAt: noPages });
   return reply.type(fhirJson).send(text);
 }

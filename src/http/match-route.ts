@@ -12,7 +12,7 @@ export function matchRoutes(app: FastifyInstance, doors: Doors): void {
   app.post("/Patient/$match", async (request, reply) => {
     const { definitions } = doors.service;
     const asked = answered(readMatchRequest(definitions, bodyText(request, doors.maxBodyBytes)));
-    const { matches, notes, total } = answered(await matchPatient(doors.service, request.tenantId, asked));
+    const { matches, notes, total } = answered(await matchPatient(request.service, request.tenantId, asked));
     return reply.type(fhirJson).send(matchBundleText(fhirBase(doors, request), matches, notes, total));
   });
   refuseOtherMethods(app, { "/Patient/$match": ["POST"] });

@@ -17,6 +17,6 @@ export function measureRoutes(app: FastifyInstance, doors: Doors): void {
 async function sendReport(doors: Doors, request: FastifyRequest, reply: FastifyReply): Promise<FastifyReply> {
   const { id } = request.params as { id?: string };
   const asked = answered(readMeasureRequest(operationInput(request, doors.maxBodyBytes), id));
-  const report = answered(await evaluateMeasure(doors.service, request.tenantId, asked));
+  const report = answered(await evaluateMeasure(request.service, request.tenantId, asked));
   return reply.type(fhirJson).send(JSON.stringify(report));
 }

@@ -17,19 +17,18 @@ interface Target {
  * `$meta-delete` for a resource (https://hl7.org/fhir/R4/resource-operations.html).
  */
 export function metaRoutes(app: FastifyInstance, doors: Doors): void {
-  const { service } = doors;
   const both = ["GET", "POST"];
-  app.route({ method: both, url: "/$meta", handler: (request, reply) => sendMetaInUse(doors, request, reply) });
+  app.route({ method: both, url: "/$meta", handler: (request, reply) => sendMetaInUse(request, reply) });
   app.route<{ Params: { type: string } }>({
     method: both,
     url: "/:type/$meta",
-    handler: (request, reply) => sendMetaInUse(doors, request, reply, request.params.type),
+    handler: (request, reply) => sendMetaInUse(request, reply, request.params.type),
   });
   app.route<{ Params: Target }>({
     method: both,
     url: "/:type/:id/$meta",
     handler: async (request, reply) => {
-      const stored = answered(await read(service, request.tenantId, request.params.type, request.params.id));
+      const stored = answered(await read(request.service, request.tenantId, request.params.type, request.params.id));
       return sendMeta(reply, stored);
     },
   });
@@ -39,7 +38,7 @@ export function metaRoutes(app: FastifyInstance, doors: Doors): void {
     handler: async (request, reply) => {
       const { type, id, version } = request.params;
       const target = { type, id, version: /^\d{1,9}$/.test(version) ? Number(version) : 0 };
-      return sendMeta(reply, answered(await readOneVersion(service, request.tenantId, target)));
+      return sendMeta(reply, answered(await readOneVersion(request.service, request.tenantId, target)));
     },
   });
   app.post<{ Params: Target }>("/:type/:id/$meta-add", (request, reply) => change(doors, request, reply, "add"));
@@ -54,13 +53,8 @@ export function metaRoutes(app: FastifyInstance, doors: Doors): void {
   });
 }
 
-async function sendMetaInUse(
-  doors: Doors,
-  request: FastifyRequest,
-  reply: FastifyReply,
-  type?: string,
-): Promise<FastifyReply> {
-  const meta = answered(await metaInUse(doors.service, request.tenantId, type));
+async function sendMetaInUse(request: FastifyRequest, reply: FastifyReply, type?: string): Promise<FastifyReply> {
+  const meta = answered(await metaInUse(request.service, request.tenantId, type));
   return reply.type(fhirJson).send(metaReturnText(meta));
 }
 
@@ -74,7 +68,7 @@ async function change(
   const ifVersion = ifMatchVersion(request);
   const target = { ...request.params, change, ...(ifVersion === undefined ? {} : { ifVersion }) };
   const text = bodyText(request, doors.maxBodyBytes);
-  return sendMeta(reply, answered(await changeMeta(doors.service, request.tenantId, target, text)));
+  return sendMeta(reply, answered(await changeMeta(request.service, request.tenantId, target, text)));
 }
 
 function sendMeta(reply: FastifyReply, stored: { version: number; body: string }): FastifyReply {

@@ -26,6 +26,14 @@ export function originOf(doors: Pick<Doors, "publicBaseUrl" | "trustedProxies">,
   return `${proto ?? request.protocol}://${host ?? (request.host || arrivedAt)}`;
 }
 
+/** Address of whoever asks: as a trusted proxy saw it, else where the connection comes from; empty when that is gone. */
+export function clientAddressOf(trusted: readonly string[], request: FastifyRequest): string {
+  const { standard, common } = believed(trusted, request);
+  const [seen = "", other = seen] = [standard, common].flatMap((hop) => (hop === undefined ? [] : [hop.client]));
+  // Where the two contradict each other, one is the client's own invention: then it shares the limit of its proxy.
+  return (seen === other && seen) || (request.socket.remoteAddress ?? "");
+}
+
 /** How the client reached the outermost proxy that is trusted. */
 interface Forwarded {
   readonly proto?: string | undefined;
@@ -33,12 +41,18 @@ interface Forwarded {
 }
 
 function forwardedFor(trusted: readonly string[], request: FastifyRequest): Forwarded {
-  if (!isTrusted(trusted, request.socket.remoteAddress ?? "")) return {};
-  const standard = outermost(trusted, standardHops(headerOf(request, "forwarded")));
-  const common = outermost(trusted, commonHops(request));
+  const { standard, common } = believed(trusted, request);
   if (standard === undefined || common === undefined) return standard ?? common ?? {};
   // Proxies write one of the two and pass on the other as the client sent it. Which is which cannot be told.
   return standard.proto === common.proto && standard.host === common.host ? standard : {};
+}
+
+/** The outermost hop that can be believed of each kind of header; none where the peer is no trusted proxy. */
+function believed(trusted: readonly string[], request: FastifyRequest): { standard?: Hop; common?: Hop } {
+  if (!isTrusted(trusted, request.socket.remoteAddress ?? "")) return {};
+  const standard = outermost(trusted, standardHops(headerOf(request, "forwarded")));
+  const common = outermost(trusted, commonHops(request));
+  return { ...(standard && { standard }), ...(common && { common }) };
 }
 
 interface Hop extends Forwarded {
@@ -46,13 +60,14 @@ interface Hop extends Forwarded {
 }
 
 /** Each proxy adds a hop at the end with who came to it; hops before one that is not trusted are hearsay (RFC 7239, 8.1). */
-function outermost(trusted: readonly string[], hops: readonly Hop[]): Forwarded | undefined {
+function outermost(trusted: readonly string[], hops: readonly Hop[]): Hop | undefined {
   let at = hops.length - 1;
   while (at > 0 && isTrusted(trusted, hops[at]?.client ?? "")) at -= 1;
   const hop = hops[at];
   if (hop === undefined) return undefined;
   const proto = hop.proto?.toLowerCase();
   return {
+    client: hop.client,
     proto: proto === "http" || proto === "https" ? proto : undefined,
     host: isHost(hop.host) ? hop.host : undefined,
   };

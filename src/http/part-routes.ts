@@ -1,4 +1,4 @@
-import type { FastifyReply } from "fastify";
+import type { FastifyReply, FastifyRequest } from "fastify";
 import { z } from "zod";
 import { type PatientParts, partForecast, patientParts, type ServiceForecast } from "../flows/parts.ts";
 import { type ApiInstance, outcomeSchema, patientParams } from "./api-schemas.ts";
@@ -64,11 +64,11 @@ export const partAddresses = {
 
 /** Parts that wear: of one person, and what the store room needs. */
 export function partRoutes(app: ApiInstance, doors: Doors): void {
-  patientPartsRoute(app, doors);
+  patientPartsRoute(app);
   forecastRoute(app, doors);
 }
 
-function patientPartsRoute(app: ApiInstance, doors: Doors): void {
+function patientPartsRoute(app: ApiInstance): void {
   app.get(
     "/patients/:patientId/parts",
     {
@@ -80,7 +80,7 @@ function patientPartsRoute(app: ApiInstance, doors: Doors): void {
         response: { 200: partsAnswer, "4xx": outcomeSchema },
       },
     },
-    async (request) => shown(answered(await patientParts(doors.service, request.tenantId, request.params.patientId))),
+    async (request) => shown(answered(await patientParts(request.service, request.tenantId, request.params.patientId))),
   );
 }
 
@@ -132,11 +132,11 @@ function forecastRoute(app: ApiInstance, doors: Doors): void {
       const query = { days: Number(asked), ...(organization === undefined ? {} : { organizationId: organization }) };
       const { tenantId } = request;
       const wantsCsv = format === "csv" || (format === undefined && /\btext\/csv\b/.test(request.headers.accept ?? ""));
-      if (wantsCsv) return sendCsv(doors, tenantId, query, reply);
+      if (wantsCsv) return sendCsv(request, query, reply);
       const list = ["part-forecast", tenantId, query.days, organization ?? ""];
       const afterId = cursor === undefined ? undefined : (doors.cursors.read(list, cursor) as string);
       const page = { count, ...(afterId === undefined ? {} : { afterId }) };
-      const { next, ...found } = await partForecast(doors.service, tenantId, query, page);
+      const { next, ...found } = await partForecast(request.service, tenantId, query, page);
       return {
         cautions,
         days: query.days,
@@ -156,14 +156,13 @@ function patientsOf({ patients }: Pick<ServiceForecast, "patients">): z.infer<ty
 const csvPage = 1_000;
 
 async function sendCsv(
-  doors: Doors,
-  tenantId: number,
+  { service, tenantId }: Pick<FastifyRequest, "service" | "tenantId">,
   query: { readonly days: number; readonly organizationId?: string },
   reply: FastifyReply,
 ): Promise<string> {
   const rows: (string | boolean)[][] = [];
   for (let afterId: string | undefined = ""; afterId !== undefined; ) {
-    const page: ServiceForecast = await partForecast(doors.service, tenantId, query, { count: csvPage, afterId });
+    const page: ServiceForecast = await partForecast(service, tenantId, query, { count: csvPage, afterId });
     for (const { patientId, name, needs } of page.patients) {
       for (const { kind, day, overdue } of needs) rows.push([patientId, name, kind, day, overdue]);
     }

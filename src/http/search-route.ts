@@ -83,7 +83,7 @@ async function searchRoute(
     ...read.used,
   ];
   const query: SearchQuery = { ...read, used, ...(after === undefined ? {} : { after }) };
-  const text = searchset(query, await search(service, request.tenantId, query), {
+  const text = searchset(query, await search(request.service, request.tenantId, query), {
     base: fhirBase(doors, request),
     path,
     cursor,

@@ -13,19 +13,19 @@ type Operation = (request: FastifyRequest) => Promise<object>;
 
 /** The terminology operations (https://hl7.org/fhir/R4/terminology-service.html): `$expand`, `$validate-code` and `$lookup`. */
 export function terminologyRoutes(app: FastifyInstance, doors: Doors): void {
-  const { service, maxBodyBytes } = doors;
+  const { maxBodyBytes } = doors;
   const inputOf = (request: FastifyRequest) => operationInput(request, maxBodyBytes);
   const expanded: Operation = async (request) => {
     const input = answered(readParameters(expandRules, inputOf(request), "valueSet"));
-    return answered(await expand(service, request.tenantId, { ...input, ...idOf(request) }, input));
+    return answered(await expand(request.service, request.tenantId, { ...input, ...idOf(request) }, input));
   };
   const checked: Operation = async (request) => {
     const input = answered(readParameters(validateCodeRules, inputOf(request), "valueSet"));
-    return answered(await checkCode(service, request.tenantId, { ...input, ...idOf(request) }, input));
+    return answered(await checkCode(request.service, request.tenantId, { ...input, ...idOf(request) }, input));
   };
   const lookedUp: Operation = async (request) => {
     const input = answered(readParameters(lookupRules, inputOf(request)));
-    return answered(await lookUpCode(service, request.tenantId, input));
+    return answered(await lookUpCode(request.service, request.tenantId, input));
   };
   const operations: [url: string, operation: Operation][] = [
     ["/ValueSet/$expand", expanded],

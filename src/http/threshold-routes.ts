@@ -1,7 +1,7 @@
 import { z } from "zod";
 import { readThresholds, setThresholds, type ThresholdsInForce, thresholdVersions } from "../flows/thresholds.ts";
 import { type ApiInstance, outcomeSchema } from "./api-schemas.ts";
-import { cautions, type Doors } from "./doors.ts";
+import { cautions } from "./doors.ts";
 import { answered } from "./fhir-answer.ts";
 
 const storable = (shortest: number, longest: number) =>
@@ -78,17 +78,17 @@ export const thresholdAddresses = Object.fromEntries(
 ) as Readonly<Record<string, readonly ("GET" | "PUT")[]>>;
 
 /** Plain JSON: the thresholds of the tenant and of its plans, as they are, as they were, and to be set. */
-export function thresholdRoutes(app: ApiInstance, doors: Doors): void {
+export function thresholdRoutes(app: ApiInstance): void {
   for (const level of levels) {
-    readRoute(app, doors, level);
-    setRoute(app, doors, level);
-    historyRoute(app, doors, level);
+    readRoute(app, level);
+    setRoute(app, level);
+    historyRoute(app, level);
   }
 }
 
 type Level = (typeof levels)[number];
 
-function readRoute(app: ApiInstance, { service }: Doors, { path, params, of, over }: Level): void {
+function readRoute(app: ApiInstance, { path, params, of, over }: Level): void {
   app.get(
     path,
     {
@@ -100,11 +100,12 @@ function readRoute(app: ApiInstance, { service }: Doors, { path, params, of, ove
         response: { 200: inForceAnswer, "4xx": outcomeSchema },
       },
     },
-    async (request) => answerOf(answered(await readThresholds(service, request.tenantId, planIdOf(request.params)))),
+    async (request) =>
+      answerOf(answered(await readThresholds(request.service, request.tenantId, planIdOf(request.params)))),
   );
 }
 
-function setRoute(app: ApiInstance, { service }: Doors, { path, params, of }: Level): void {
+function setRoute(app: ApiInstance, { path, params, of }: Level): void {
   app.put(
     path,
     {
@@ -126,12 +127,14 @@ function setRoute(app: ApiInstance, { service }: Doors, { path, params, of }: Le
         ...(setBy === undefined ? {} : { setBy }),
         ...(expectedVersion === undefined ? {} : { expectedVersion }),
       };
-      return answerOf(answered(await setThresholds(service, request.tenantId, planIdOf(request.params), wanted)));
+      return answerOf(
+        answered(await setThresholds(request.service, request.tenantId, planIdOf(request.params), wanted)),
+      );
     },
   );
 }
 
-function historyRoute(app: ApiInstance, { service }: Doors, { path, params, of }: Level): void {
+function historyRoute(app: ApiInstance, { path, params, of }: Level): void {
   app.get(
     `${path}/history`,
     {
@@ -147,7 +150,9 @@ function historyRoute(app: ApiInstance, { service }: Doors, { path, params, of }
     async (request) => {
       const { count, beforeVersion } = request.query;
       const page = { count, ...(beforeVersion === undefined ? {} : { beforeVersion }) };
-      const found = answered(await thresholdVersions(service, request.tenantId, planIdOf(request.params), page));
+      const found = answered(
+        await thresholdVersions(request.service, request.tenantId, planIdOf(request.params), page),
+      );
       return { ...found, versions: found.versions.map(versionOf) };
     },
   );

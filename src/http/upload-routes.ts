@@ -20,7 +20,7 @@ const uploadId = z.object({ uploadId: z.string().regex(/^upload-[0-9a-f]{40}$/) 
 
 /** Takes in use records, and shows and replays what arrived. */
 export async function uploadRoutes(app: FastifyInstance, doors: Doors): Promise<void> {
-  requireToken(app, doors.tokens);
+  requireToken(app, doors);
   refuseEmptyValues(app);
   await app.register(async (bytes) => {
     bytes.removeAllContentTypeParsers();
@@ -58,7 +58,7 @@ function intakeRoute(app: ApiInstance, doors: Doors): void {
         contentType: (request.headers["content-type"] ?? "").slice(0, 200),
         contentEncoding: (request.headers["content-encoding"] ?? "identity").slice(0, 40),
       };
-      const report = await recordUse(doors.service, request.tenantId, arrived, { maxBytes: doors.maxBodyBytes });
+      const report = await recordUse(request.service, request.tenantId, arrived, { maxBytes: doors.maxBodyBytes });
       return sendReport(reply, answered(report));
     },
   );
@@ -93,7 +93,7 @@ function readingRoutes(app: ApiInstance, doors: Doors): void {
         cursor === undefined
           ? undefined
           : (doors.cursors.read(list, cursor) as { receivedMs: number; uploadId: string });
-      const found = await uploads(doors.service, request.tenantId, {
+      const found = await uploads(request.service, request.tenantId, {
         count: count + 1,
         ...(status === undefined ? {} : { status }),
         ...(before === undefined ? {} : { before }),
@@ -114,7 +114,7 @@ function readingRoutes(app: ApiInstance, doors: Doors): void {
       },
     },
     async (request) => {
-      const found = answered(await upload(doors.service, request.tenantId, request.params.uploadId));
+      const found = answered(await upload(request.service, request.tenantId, request.params.uploadId));
       return {
         ...summaryOf(found),
         refusedRecords: found.refusedRecords.map((one) => ({ ...one, sessionId: one.sessionId ?? undefined })),
@@ -125,7 +125,7 @@ function readingRoutes(app: ApiInstance, doors: Doors): void {
     "/uploads/:uploadId/content",
     { schema: { summary: "The bytes of an upload, exactly as they arrived", tags: ["Use records"], params: uploadId } },
     async (request, reply) => {
-      const found = answered(await uploadBytes(doors.service, request.tenantId, request.params.uploadId));
+      const found = answered(await uploadBytes(request.service, request.tenantId, request.params.uploadId));
       // As a download, whatever the sender called it: nothing that arrived is ever shown as a page.
       return reply
         .type("application/octet-stream")
@@ -170,7 +170,7 @@ function replayRoute(app: ApiInstance, doors: Doors): void {
         ...(deviceClockAtReading === undefined ? {} : { deviceClockAtReading }),
       };
       const limits = { maxBytes: doors.maxBodyBytes };
-      const report = await replayUpload(doors.service, request.tenantId, request.params.uploadId, mending, limits);
+      const report = await replayUpload(request.service, request.tenantId, request.params.uploadId, mending, limits);
       if (!report.ok) throw new RefusedRequest(report.refusals);
       return sendReport(reply, report.value);
     },

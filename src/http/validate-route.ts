@@ -32,6 +32,6 @@ async function sendValidation(
 ): Promise<FastifyReply> {
   const level = request.params.id === undefined ? "type" : "instance";
   const asked = answered(readValidation(operationInput(request, doors.maxBodyBytes), level));
-  const found = answered(await validate(doors.service, request.tenantId, request.params, asked));
+  const found = answered(await validate(request.service, request.tenantId, request.params, asked));
   return reply.type(fhirJson).send(JSON.stringify(validationOutcome(found)));
 }

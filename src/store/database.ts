@@ -3,7 +3,19 @@ import { Pool, type PoolClient, TypeOverrides } from "pg";
 /** A pool of connections that work as the unprivileged service role. */
 export interface Database {
   readonly pool: Pool;
+  /** What reads through it may see of a tenant; everything where absent. */
+  readonly confinement?: Confinement;
   close(): Promise<void>;
+}
+
+/** What one client may read of its tenant; the database holds it, whatever way a question takes. */
+export interface Confinement {
+  /** Resource types; every type where absent. */
+  readonly types?: readonly string[];
+  /** One person, and nobody else. */
+  readonly patientId?: string;
+  /** The people of these organisations, and nobody else. */
+  readonly organizationIds?: readonly string[];
 }
 
 /** A connection bound to one tenant: row-level security shows it that tenant's rows and no others. */
@@ -81,7 +93,10 @@ export async function inTenant<T>(
   }
 }
 
-/** Runs `work` of one tenant on one snapshot that cannot write; cheaper than a writing transaction. */
+/**
+ * Runs `work` of one tenant on one snapshot that cannot write, and that shows no more than the database's confinement;
+ * cheaper than a writing transaction.
+ */
 export async function readInTenant<T>(
   database: Database,
   tenantId: number,
@@ -90,7 +105,7 @@ export async function readInTenant<T>(
   const client = await database.pool.connect();
   let broken: Error | undefined;
   try {
-    await client.query(`begin read only; ${tenantStatement(tenantId)}`);
+    await client.query(`begin read only; ${tenantStatement(tenantId)}${confiningStatement(database.confinement)}`);
     return await work(session(client, tenantId));
   } finally {
     await client.query("commit").catch((error: Error) => {
@@ -103,6 +118,22 @@ export async function readInTenant<T>(
 function tenantStatement(tenantId: number): string {
   if (!Number.isInteger(tenantId)) throw new Error("tenant id is not an integer");
   return `set local tidegate.tenant = '${tenantId}'`;
+}
+
+/** Writers see what they must to keep the records whole; only what is read for an answer is confined. */
+function confiningStatement(confinement: Confinement | undefined): string {
+  const { types, patientId, organizationIds } = confinement ?? {};
+  return [
+    ...(types === undefined ? [] : [setting("types", types)]),
+    ...(patientId === undefined ? [] : [setting("patient", [patientId])]),
+    ...(organizationIds === undefined ? [] : [setting("organizations", organizationIds)]),
+  ].join("");
+}
+
+/** An empty setting reads as none, so that nothing at all needs a name that nothing has. */
+function setting(name: string, values: readonly string[]): string {
+  if (!values.every((value) => /^[A-Za-z0-9.-]{1,64}$/.test(value))) throw new Error("what confines is not a name");
+  return `; set local tidegate.${name} = '${values.length === 0 ? "none-" : values.join(",")}'`;
 }
 
 function session(client: PoolClient, tenantId: number): TenantSession {

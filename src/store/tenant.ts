@@ -21,6 +21,14 @@ export async function findTenant(database: Database, slug: string): Promise<Tena
   return row && { tenantId: row.tenant_id, slug: row.slug };
 }
 
+/** The tenant of this number; one that does not exist is a broken assumption. */
+export async function tenantOf(database: Database, tenantId: number): Promise<Tenant> {
+  const answer = await database.pool.query("select tenant_id, slug from tenant where tenant_id = $1", [tenantId]);
+  const row = answer.rows[0] as { tenant_id: number; slug: string } | undefined;
+  if (row === undefined) throw new Error("there is no such tenant");
+  return { tenantId: row.tenant_id, slug: row.slug };
+}
+
 /** Every tenant, for jobs that go round all of them. */
 export async function listTenants(database: Database): Promise<Tenant[]> {
   const answer = await database.pool.query("select tenant_id, slug from tenant order by tenant_id");

@@ -5,7 +5,7 @@ import { buildApp } from "../../src/app.ts";
 import { createDefinitions } from "../../src/fhir/definitions.ts";
 import { checkResource } from "../../src/fhir/resource-check.ts";
 import { codesOf } from "../../src/fhir/terminology/value-set-codes.ts";
-import { tokenHash } from "../../src/http/access.ts";
+import { tokenHash } from "../../src/http/bearer.ts";
 import { cursorsWith } from "../../src/http/cursor.ts";
 import { maximalResource, variantsOf } from "../support/maximal-resource.ts";
 import { minimalResource } from "../support/minimal-resource.ts";

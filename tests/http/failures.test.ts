@@ -3,7 +3,7 @@ import { pino } from "pino";
 import { afterAll, beforeAll, expect, test } from "vitest";
 import { buildApp } from "../../src/app.ts";
 import type { Service } from "../../src/flows/service.ts";
-import { tokenHash } from "../../src/http/access.ts";
+import { tokenHash } from "../../src/http/bearer.ts";
 import { cursorsWith } from "../../src/http/cursor.ts";
 import { openDatabase } from "../../src/store/database.ts";
 import { isReady } from "../../src/store/open.ts";

@@ -5,7 +5,7 @@ import { tmpdir } from "node:os";
 import { join } from "node:path";
 import { afterAll, beforeAll, expect, test } from "vitest";
 import { identifierSystems } from "../../src/fhir/terminology/canonical.ts";
-import { tokenHash } from "../../src/http/access.ts";
+import { tokenHash } from "../../src/http/bearer.ts";
 import { testDatabase } from "../support/database.ts";
 
 const token = "token-of-the-crash-test";

@@ -1,8 +1,9 @@
-import type { FastifyInstance } from "fastify";
+import type { FastifyBaseLogger, FastifyInstance } from "fastify";
 import { buildApp } from "../../src/app.ts";
 import type { Limits } from "../../src/flows/service.ts";
-import { tokenHash } from "../../src/http/access.ts";
+import { tokenHash } from "../../src/http/bearer.ts";
 import { cursorsWith } from "../../src/http/cursor.ts";
+import type { EdgeSettings } from "../../src/http/edge-settings.ts";
 import { isReady } from "../../src/store/open.ts";
 import { ensureTenant } from "../../src/store/tenant.ts";
 import { type TestService, testService } from "./service.ts";
@@ -25,9 +26,12 @@ export async function testApp(
     referencePolicy?: "check" | "accept";
     ownBase?: string;
     types?: readonly string[];
+    edge?: EdgeSettings;
+    trustedProxies?: readonly string[];
+    log?: FastifyBaseLogger;
   } = {},
 ): Promise<TestApp> {
-  const { limits, maxBodyBytes, ...policy } = options;
+  const { limits, maxBodyBytes, edge, trustedProxies, log, ...policy } = options;
   const made = await testService(nowIso, policy);
   const service = { ...made.service, limits: { ...made.service.limits, ...limits } };
   const stranger = await ensureTenant(made.database, "stranger");
@@ -41,6 +45,8 @@ export async function testApp(
     cursors: cursorsWith(Buffer.alloc(32, 7)),
     maxBodyBytes: maxBodyBytes ?? 1_000_000,
     publicBaseUrl: "https://gate.test",
+    ...(edge === undefined ? {} : { edge }),
+    ...(trustedProxies === undefined ? {} : { trustedProxies }),
     softwareVersion: "0.0.0",
     startedIso: nowIso,
     isReady: () => isReady(made.database),

@@ -1,6 +1,6 @@
 import type { AddressInfo } from "node:net";
 import { buildApp } from "../../src/app.ts";
-import { tokenHash } from "../../src/http/access.ts";
+import { tokenHash } from "../../src/http/bearer.ts";
 import { cursorsWith } from "../../src/http/cursor.ts";
 import { isReady } from "../../src/store/open.ts";
 import { testService } from "./service.ts";

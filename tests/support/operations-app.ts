@@ -1,5 +1,6 @@
 import Fastify, { type FastifyInstance } from "fastify";
-import { requireToken, tokenHash } from "../../src/http/access.ts";
+import { requireToken } from "../../src/http/access.ts";
+import { tokenHash } from "../../src/http/bearer.ts";
 import { cursorsWith } from "../../src/http/cursor.ts";
 import type { Doors } from "../../src/http/doors.ts";
 import { answerErrors } from "../../src/http/errors.ts";
@@ -41,7 +42,7 @@ export async function operationsApp(
   await app.register(
     async (fhir) => {
       keepBodiesAsBytes(fhir);
-      requireToken(fhir, doors.tokens);
+      requireToken(fhir, doors);
       routes(fhir, doors);
     },
     { prefix: "/fhir" },

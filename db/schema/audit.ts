@@ -1,0 +1,34 @@
+import { bigint, index, pgTable, primaryKey } from "drizzle-orm/pg-core";
+import { bytea, id, instant, tenant, text, texts } from "./columns.ts";
+
+/** Who did what, each row chained to the one before it by its hash. Nobody but the tables' owner can change or take one away. */
+export const auditEntry = pgTable(
+  "audit_entry",
+  {
+    tenantId: tenant(),
+    /** 1, 2, 3 … of each tenant, without gaps. */
+    sequence: bigint("sequence", { mode: "number" }).notNull(),
+    at: instant("at").notNull(),
+    /** Empty where nobody could be told. */
+    clientId: id("client_id"),
+    action: text("action").notNull(),
+    kind: text("kind").notNull(),
+    outcome: text("outcome").notNull(),
+    route: text("route").notNull(),
+    requestId: text("request_id").notNull(),
+    patientIds: texts("patient_ids").notNull(),
+    /** `Type/id` of what was touched or shown. */
+    entities: texts("entities").notNull(),
+    /** The rest as JSON text: the client's name, the query, the reason, the address. */
+    body: text("body").notNull(),
+    previousHash: bytea("previous_hash").notNull(),
+    hash: bytea("hash").notNull(),
+  },
+  (t) => [
+    primaryKey({ columns: [t.tenantId, t.sequence] }),
+    // "Who looked at this person?"
+    index("audit_entry_patients").using("gin", t.patientIds),
+    // "What did this client do, last first?"
+    index("audit_entry_client").on(t.tenantId, t.clientId, t.sequence),
+  ],
+);

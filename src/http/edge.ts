@@ -1,0 +1,45 @@
+import cors from "@fastify/cors";
+import helmet from "@fastify/helmet";
+import type { FastifyInstance } from "fastify";
+import type { Doors } from "./doors.ts";
+import { limitRates } from "./rate-limit.ts";
+
+/** Sets what every answer says to browsers, and what keeps strangers, crowds and slow clients from the doors behind. */
+export async function guardEdge(app: FastifyInstance, doors: Pick<Doors, "edge" | "trustedProxies">): Promise<void> {
+  const { edge } = doors;
+  await app.register(helmet, {
+    // An answer is no page (OWASP REST Security Cheat Sheet, Security Headers). The page at /docs puts its own in this place.
+    contentSecurityPolicy: { useDefaults: false, directives: { defaultSrc: ["'none'"], frameAncestors: ["'none'"] } },
+    frameguard: { action: "deny" },
+    // Never over plain HTTP (RFC 6797, 7.2), and not for subdomains, which are not ours to speak for.
+    strictTransportSecurity: edge?.tls === undefined ? false : { maxAge: 31_536_000, includeSubDomains: false },
+  });
+  if (edge === undefined) return;
+  app.server.maxConnections = edge.maxConnections;
+  if (edge.corsOrigins.length > 0) await allowOrigins(app, edge.corsOrigins);
+  if (edge.requestsPerMinute > 0) await limitRates(app, edge.requestsPerMinute, doors.trustedProxies);
+}
+
+async function allowOrigins(app: FastifyInstance, origins: readonly string[]): Promise<void> {
+  await app.register(cors, {
+    // A list would answer every preflight with 204; this way an OPTIONS from elsewhere meets the door's own answer.
+    origin: (origin, decide) => decide(null, origin !== undefined && origins.includes(origin) ? origin : false),
+    methods: ["GET", "HEAD", "POST", "PUT", "PATCH", "DELETE"],
+    allowedHeaders: [
+      "Accept",
+      "Authorization",
+      "Content-Type",
+      "If-Match",
+      "If-Modified-Since",
+      "If-None-Exist",
+      "If-None-Match",
+      "Prefer",
+      "X-Request-Id",
+    ],
+    exposedHeaders: ["ETag", "Last-Modified", "Location", "Retry-After", "X-Request-Id"],
+    // Who may come in is said by the token in the header, never by a cookie.
+    credentials: false,
+    maxAge: 600,
+    strictPreflight: false,
+  });
+}

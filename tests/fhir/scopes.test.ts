@@ -1,0 +1,144 @@
+import fc from "fast-check";
+import { describe, expect, test } from "vitest";
+import {
+  allows,
+  ceilingOf,
+  commonScopes,
+  isWithin,
+  type Permission,
+  type Role,
+  readableTypes,
+  readScope,
+  readScopes,
+  roles,
+  type Scope,
+  scopeText,
+} from "../../src/fhir/scopes.ts";
+
+const scopes = (text: string) => readScopes(text).scopes;
+const texts = (list: readonly Scope[]) => list.map(scopeText);
+
+// SMART App Launch 2.0, "Scopes for requesting FHIR resources":
+// https://hl7.org/fhir/smart-app-launch/STU2/scopes-and-launch-context.html
+describe("a scope", () => {
+  test.each([
+    ["system/Observation.rs", "system/Observation.rs"],
+    ["system/*.cruds", "system/*.cruds"],
+    // The same page, "Scopes in v1": read is rs, write is cud, * is cruds.
+    ["system/Patient.read", "system/Patient.rs"],
+    ["system/Patient.write", "system/Patient.cud"],
+    ["system/*.*", "system/*.cruds"],
+    ["tidegate/use-records.c", "tidegate/use-records.c"],
+  ])("%s is read as %s", (text, read) => {
+    const scope = readScope(text);
+    expect(scope && scopeText(scope)).toBe(read);
+  });
+
+  test.each([
+    "",
+    "openid",
+    "launch/patient",
+    "user/Observation.rs",
+    "patient/*.rs",
+    "system/Observation",
+    "system/Observation.",
+    "system/Observation.x",
+    // "The letters … in this order": sr and rr are not scopes.
+    "system/Observation.sr",
+    "system/Observation.rr",
+    "system/observation.rs",
+    "system/Observation.rs?category=x",
+    "system/Obser vation.rs",
+    "tidegate/everything.r",
+    "SYSTEM/Observation.rs",
+    "system/__proto__.rs",
+    "system/Observation.constructor",
+  ])("'%s' is none", (text) => expect(readScope(text)).toBeUndefined());
+
+  test("that is none of ours is told apart", () => {
+    expect(readScopes(" system/Task.r  openid ")).toEqual({ scopes: scopes("system/Task.r"), unknown: ["openid"] });
+  });
+});
+
+describe("scopes held", () => {
+  const held = scopes("system/Observation.rs system/Task.ru");
+
+  test.each<[string, Permission, boolean]>([
+    ["Observation", "r", true],
+    ["Observation", "u", false],
+    ["Task", "u", true],
+    ["Task", "s", false],
+    ["Patient", "r", false],
+    ["*", "s", false],
+  ])("let %s.%s pass: %s", (of, to, passes) => expect(allows(held, { context: "system", of, to })).toBe(passes));
+
+  test("of FHIR open no other door", () => {
+    expect(allows(scopes("system/*.cruds"), { context: "tidegate", of: "clients", to: "r" })).toBe(false);
+  });
+
+  test("name the types that may be read, or every type", () => {
+    expect(readableTypes(held)).toEqual(["Observation", "Task"]);
+    expect(readableTypes(scopes("system/Task.u"))).toEqual([]);
+    expect(readableTypes(scopes("system/Task.r system/*.s"))).toBeUndefined();
+  });
+});
+
+test.each([
+  ["system/*.rs", "system/Observation.rs system/Task.u", "system/Observation.rs"],
+  ["system/Observation.cruds", "system/*.rs", "system/Observation.rs"],
+  ["system/Observation.r system/*.s", "system/Observation.cruds", "system/Observation.rs"],
+  ["system/Patient.rs", "system/Observation.rs", ""],
+  ["system/*.cruds tidegate/*.cruds", "tidegate/use-records.c", "tidegate/use-records.c"],
+])("of %s asked and %s held, %s is granted", (asked, held, granted) => {
+  expect(texts(commonScopes(scopes(asked), scopes(held))).join(" ")).toBe(granted);
+});
+
+const letters = fc.subarray(["c", "r", "u", "d", "s"] as const, { minLength: 1 });
+const scope: fc.Arbitrary<Scope> = fc.record({
+  context: fc.constant("system" as const),
+  of: fc.constantFrom("*", "Patient", "Task", "Observation"),
+  may: letters,
+});
+const lists = fc.array(scope, { maxLength: 5 });
+
+test("what is granted passes by what was asked and by what is held, and nothing else does", () => {
+  fc.assert(
+    fc.property(
+      lists,
+      lists,
+      fc.constantFrom("Patient", "Task", "Observation", "Device"),
+      fc.constantFrom("c", "r", "u", "d", "s"),
+      (asked, held, of, to) => {
+        const need = { context: "system", of, to } as const;
+        const granted = commonScopes(asked, held);
+        expect(allows(granted, need)).toBe(allows(asked, need) && allows(held, need));
+        expect(isWithin(granted, held)).toBe(true);
+      },
+    ),
+  );
+});
+
+describe("the ceiling of a role", () => {
+  const needs = (role: Role, of: string, to: Permission, context: "system" | "tidegate" = "system") =>
+    allows(ceilingOf(role), { context, of, to });
+
+  test("is made of scopes that can be read", () => {
+    for (const role of Object.keys(roles) as Role[]) expect(texts(ceilingOf(role)).join(" ")).toBe(roles[role]);
+  });
+
+  test("lets a dashboard read and work on Tasks, and write nothing else", () => {
+    expect(needs("dashboard", "Observation", "s")).toBe(true);
+    expect(needs("dashboard", "Task", "u")).toBe(true);
+    expect(needs("dashboard", "Flag", "u")).toBe(false);
+    expect(needs("dashboard", "Task", "c")).toBe(false);
+  });
+
+  test("shows a commissioner and an administrator nothing about a person", () => {
+    for (const role of ["commissioner", "administrator"] as const) {
+      for (const type of ["Patient", "Observation", "Task", "MeasureReport", "*"]) {
+        for (const to of ["r", "s", "u"] as const) expect(needs(role, type, to)).toBe(false);
+      }
+      expect(needs(role, "dashboard", "r", "tidegate")).toBe(false);
+    }
+  });
+});
