@@ -1,6 +1,7 @@
 import { addDays, localDayOf } from "../src/domain/local-day.ts";
 import type { Refusal } from "../src/domain/result.ts";
 import type { LocalDay } from "../src/domain/time.ts";
+import { erasedPeople } from "../src/flows/erase-person.ts";
 import { read } from "../src/flows/read-resource.ts";
 import { defaultSerialSystem, recordUse } from "../src/flows/record-use.ts";
 import { reviewPatient } from "../src/flows/review-patient.ts";
@@ -29,15 +30,21 @@ const maxBytes = 1_000_000;
 /**
  * Plays the demo scenario into a tenant through the same flows that the doors use, then reviews everybody.
  * Loading it again changes nothing; a database in which it was loaded on an earlier day keeps that day, because
- * moving the story would give everybody a second set of sessions.
+ * moving the story would give everybody a second set of sessions. Whoever was erased since does not come back.
  */
 export async function loadDemo(service: Service, tenantId: number, options: LoadOptions): Promise<void> {
   const { onProgress = () => undefined, orderUploads = (uploads) => uploads } = options;
   const today = (await dayOfEarlierLoad(service, tenantId)) ?? options.today;
   const resources = storyResources(today);
-  for (const resource of resources) await putOnce(service, tenantId, resource);
+  const everybody = people.map(({ id }) => id);
+  const erased = await erasedPeople(service, tenantId, everybody);
+  const isErased = (text: string) =>
+    [...erased].some((id) => text.includes(`"Patient/${id}"`) || text.includes(`"id":"${id}"`));
+  for (const resource of resources) {
+    if (erased.size === 0 || !isErased(JSON.stringify(resource))) await putOnce(service, tenantId, resource);
+  }
   onProgress(`${people.length} invented people, ${machines.length} machines: ${resources.length} resources.`);
-  await configure(service, tenantId);
+  await configure(service, tenantId, erased);
   const uploads = orderUploads(playUploads(today));
   let sessions = 0;
   for (const upload of uploads) sessions += await send(service, tenantId, upload);
@@ -56,12 +63,12 @@ async function dayOfEarlierLoad(service: Service, tenantId: number): Promise<Loc
 }
 
 /** What the invented service has set for itself: who is asked first, and whose use is watched for change. */
-async function configure(service: Service, tenantId: number): Promise<void> {
+async function configure(service: Service, tenantId: number, erased: ReadonlySet<string>): Promise<void> {
   const owner = `CareTeam/${careTeamId}`;
   await setOnce(service, tenantId, undefined, { taskRouting: { value: [{ owner }], source: "Invented service" } });
   const changeSignal = { ...service.thresholds.changeSignal, on: true };
   for (const { id, plan } of people) {
-    if (plan?.watched !== true) continue;
+    if (plan?.watched !== true || erased.has(id)) continue;
     const planId = id.replace("patient-", "plan-");
     await setOnce(service, tenantId, planId, {
       changeSignal: { value: changeSignal, source: "Agreed with the patient" },
@@ -96,6 +103,8 @@ async function putOnce(service: Service, tenantId: number, resource: Identified)
 async function send(service: Service, tenantId: number, upload: PlayedUpload): Promise<number> {
   const arrived = { bytes: Buffer.from(upload.text), contentType: "application/json", contentEncoding: "identity" };
   const report = await recordUse(service, tenantId, arrived, { maxBytes });
+  // Erased with its person since the story was played.
+  if (!report.ok && report.refusals.some((one) => one.kind === "deleted")) return 0;
   const unregistered = machines.some((machine) => machine.serial === upload.serial && machine.unregistered === true);
   if (report.ok === unregistered)
     throw new Error(`${upload.serial} was ${report.ok ? "taken in" : inWords(report.refusals)}`);

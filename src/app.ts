@@ -94,6 +94,7 @@ export async function freshOpenApi(softwareVersion: string): Promise<string> {
     // Describing asks none of the doors anything, so they may stand before an empty house.
     service: { newId: () => "" } as unknown as Doors["service"],
     tokens: new Map(),
+    trail: { add: async () => undefined, touch: () => undefined },
     cursors: { write: () => "", read: () => undefined },
     maxBodyBytes: 1_024,
     softwareVersion,

@@ -63,9 +63,11 @@ const schema = z.object({
   DATABASE_POOL_SIZE: wholeNumber(1, 200).default(8),
   LOG_LEVEL: z.enum(["trace", "debug", "info", "warn", "error", "fatal", "silent"]).default("info"),
   ACCESS_TOKENS: accessTokens.default([]),
+  TOKEN_ISSUERS_FILE: z.string().optional(),
   PUBLIC_BASE_URL: z
     .url({ protocol: /^https?$/, error: "a URL such as https://gate.example.org" })
     .refine((url) => !/[?#]/.test(url), "a URL without ? and #: links are made by adding to it")
+    .refine((url) => !/^https?:\/\/[^/]*@/.test(url), "a URL without a login: it stands in every link")
     .transform((url) => url.replace(/\/+$/, ""))
     .optional(),
   RESOURCE_TYPES: resourceTypes.default("default"),
@@ -84,6 +86,8 @@ const schema = z.object({
   RATE_LIMIT_PER_MINUTE: wholeNumber(0, 10_000_000).default(6_000),
   MAX_CONNECTIONS: wholeNumber(1, 1_000_000).default(1_000),
   WORKER_CONCURRENCY: wholeNumber(0, 64).default(2),
+  RETAIN_UPLOADS_DAYS: wholeNumber(0, 36_525).default(0),
+  RETAIN_VERSIONS_DAYS: wholeNumber(0, 36_525).default(0),
   DEFAULT_ZONE: z.string().refine(isZone, "an IANA time zone such as Europe/London").default("Europe/London"),
   DEMO: z.enum(["auto", "on", "off"]).default("auto"),
 });

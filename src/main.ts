@@ -1,9 +1,9 @@
 import { randomUUID } from "node:crypto";
 import { mkdir, readFile, writeFile } from "node:fs/promises";
-import type { AddressInfo } from "node:net";
+import { hostname } from "node:os";
 import type { FastifyInstance } from "fastify";
-import { type Logger, pino } from "pino";
-import { demoClientNames, registerDemoClients } from "../seed/demo-clients.ts";
+import type { Logger } from "pino";
+import { registerDemoClients } from "../seed/demo-clients.ts";
 import { loadDemo } from "../seed/load.ts";
 import { buildApp, freshOpenApi } from "./app.ts";
 import { type Config, readConfig } from "./config.ts";
@@ -11,23 +11,30 @@ import { localDayOf } from "./domain/local-day.ts";
 import { defaultThresholds } from "./domain/thresholds.ts";
 import { createDefinitions, type Definitions } from "./fhir/definitions.ts";
 import { ownProfileResources } from "./fhir/profiles/conformance.ts";
+import { externalTokens } from "./flows/external-token.ts";
 import { jobsOf, jobTimetable } from "./flows/jobs.ts";
 import { publishDefinitions } from "./flows/publish-definitions.ts";
 import { rebuild } from "./flows/rebuild.ts";
 import { defaultLimits, type Limits, type Service } from "./flows/service.ts";
+import { auditedJobs, openTrail } from "./flows/trail.ts";
+import { greet } from "./greeting.ts";
 import { accessMatrix } from "./http/access-matrix.ts";
 import { type AccessTokens, tokenHash } from "./http/bearer.ts";
 import { cursorsWith } from "./http/cursor.ts";
-import { cursorKey, demoToken, writeDemoAccess } from "./http/demo-access.ts";
+import { cursorKey, demoToken } from "./http/demo-access.ts";
 import type { Doors } from "./http/doors.ts";
 import type { EdgeSettings, TlsPair } from "./http/edge-settings.ts";
 import { useRecordJsonSchema } from "./intake/use-record-schema.ts";
+import { keepingCommands } from "./keeping-commands.ts";
+import { jobLogOn, lastWords, logCrashes, logOf } from "./log.ts";
 import { registerClientCommand } from "./register-client.ts";
 import type { Database } from "./store/database.ts";
 import { isReady, type OpenStore, openStore } from "./store/open.ts";
 import { ensureTenant } from "./store/tenant.ts";
 import { startWorker } from "./store/worker.ts";
 import { readTls } from "./tls.ts";
+import { readTokenIssuers } from "./token-issuers.ts";
+import { verifyAuditCommand } from "./verify-audit.ts";
 
 const demoTenant = "demo";
 
@@ -85,11 +92,6 @@ function serviceOn(database: Database, definitions: Definitions, config: Config,
   };
 }
 
-function logOf(config: Config): Logger {
-  const redact = ["req.headers.authorization", "headers.authorization", "*.authorization", "token", "*.token"];
-  return pino({ level: config.LOG_LEVEL, redact });
-}
-
 async function open(config: Config, log: Logger): Promise<OpenStore> {
   await mkdir(config.DATA_DIR, { recursive: true });
   return openStore({
@@ -127,8 +129,10 @@ async function playDemo(service: Service): Promise<number> {
 async function start(): Promise<void> {
   const config = readConfig();
   const log = logOf(config);
+  logCrashes(log);
   const definitions = definitionsOf(config);
   const edge = edgeOf(config, await readTls(config));
+  const issuers = await readTokenIssuers(config);
   say("Starting PostgreSQL and bringing it to the current schema …");
   const store = await open(config, log);
   const service = serviceOn(store.database, definitions, config, log);
@@ -138,9 +142,13 @@ async function start(): Promise<void> {
     demo = { token: await demoToken(config.DATA_DIR), tenantId: await playDemo(service) };
     await registerDemoClients(service, demo.tenantId, config.DATA_DIR);
   }
+  const trail = openTrail(service, `${hostname()}:${config.PORT}`);
+  const ownWork = auditedJobs(service, trail);
   const doors: Doors = {
     service,
+    trail,
     tokens: await tokensOf(store.database, config, demo),
+    externalTokens: externalTokens(service, issuers),
     cursors: cursorsWith(await cursorKey(config.DATA_DIR)),
     maxBodyBytes: config.MAX_BODY_BYTES,
     ...(config.PUBLIC_BASE_URL === undefined ? {} : { publicBaseUrl: config.PUBLIC_BASE_URL }),
@@ -154,28 +162,25 @@ async function start(): Promise<void> {
   const worker =
     config.WORKER_CONCURRENCY === 0
       ? undefined
-      : await startWorker(store.ownerUrl, jobsOf(service), {
+      : await startWorker(store.ownerUrl, jobsOf(ownWork), {
           concurrency: config.WORKER_CONCURRENCY,
           timetable: jobTimetable,
-          // What the error said stands in the job table; it may quote a value, and the log names nobody.
-          onLog: (level, message) => {
-            const worker = message.replace(/^(Failed task .*?) with error [\s\S]*/, "$1");
-            if (level === "error") log.error({ worker }, "job");
-            else log.debug({ worker }, "job");
-          },
+          onLog: jobLogOn(log),
         });
   let publishing: Promise<void> | undefined;
   stopOnSignal(log, async () => {
     await app.close();
     await publishing;
     await worker?.stop();
+    await trail.close();
     await store.close();
   });
   await listen(app, config);
-  await greet(app, config, demo?.token);
+  await greet(app, config, demo?.token, say);
   // Only now: building them takes a second, and nobody who asks for a patient should wait for that.
-  publishing = publish(service, log);
-  if (doors.tokens.size === 0) say("\nNobody can come in yet: no ACCESS_TOKENS are configured and no demo is played.");
+  publishing = publish(ownWork, log);
+  if (doors.tokens.size + issuers.length === 0)
+    say("\nNobody can come in yet: no ACCESS_TOKENS are configured and no demo is played.");
 }
 
 /** Serves our own definitions from every tenant; what goes wrong with that keeps nobody from their patients. */
@@ -221,39 +226,16 @@ function stopOnSignal(log: Logger, close: () => Promise<void>): void {
   process.on("SIGINT", stop);
 }
 
-async function greet(app: FastifyInstance, config: Config, token: string | undefined): Promise<void> {
-  const { port } = app.server.address() as AddressInfo;
-  const host = config.HOST === "0.0.0.0" || config.HOST === "::" ? "127.0.0.1" : config.HOST;
-  const origin =
-    config.PUBLIC_BASE_URL ??
-    `${config.TLS_CERT_FILE === undefined ? "http" : "https"}://${host.includes(":") ? `[${host}]` : host}:${port}`;
-  say(
-    `\nTidegate is listening.\n  FHIR R4    ${origin}/fhir  (capabilities: /fhir/metadata)\n  JSON API   ${origin}/api/v1\n  Reference  ${origin}/docs`,
-  );
-  if (token === undefined) return;
-  const path = await writeDemoAccess(config.DATA_DIR, { fhirUrl: `${origin}/fhir`, apiUrl: `${origin}/api/v1`, token });
-  say(`\nDemo token (also in ${path}):\n  ${token}\n\nTry:\n`);
-  const bearer = `-H "Authorization: Bearer ${token}"`;
-  say(`# Who needs a call today?\ncurl -s ${bearer} "${origin}/api/v1/caseload?sort=urgency&count=5"\n`);
-  say(
-    `# The same as Tasks, with the people they are about\ncurl -s ${bearer} "${origin}/fhir/Task?status=requested&priority=urgent&_include=Task:patient"\n`,
-  );
-  say(
-    `# Send a device's memory; send it again and nothing is doubled\ncurl -s ${bearer} -H "Content-Type: application/json" --data-binary @seed/examples/use-record.json ${origin}/api/v1/use-records\n`,
-  );
-  say(`# A token of five minutes for a client of each kind, by its signed assertion (SMART Backend Services)
-for client in ${demoClientNames.join(" ")}; do npm run --silent token -- $client; done\n`);
-  say("Every person, hospital and device of the demo is invented. Stop with Ctrl-C.");
-}
-
 /** Opens the store for a command that ends by itself. */
-async function withService(work: (service: Service) => Promise<void>): Promise<void> {
+async function withService(
+  work: (service: Service, place: { ownerUrl: string; config: Config }) => Promise<void>,
+): Promise<void> {
   const config = readConfig();
   const log = logOf(config);
   const definitions = definitionsOf(config);
   const store = await open(config, log);
   try {
-    await work(serviceOn(store.database, definitions, config, log));
+    await work(serviceOn(store.database, definitions, config, log), { ownerUrl: store.ownerUrl, config });
   } finally {
     await store.close();
   }
@@ -267,6 +249,13 @@ async function writeOpenApi(): Promise<void> {
   await writeFile(new URL("use-record.schema.json", folder), `${JSON.stringify(useRecordJsonSchema(), null, 2)}\n`);
 }
 
+const keeping = Object.fromEntries(
+  Object.entries(keepingCommands).map(([name, run]) => [
+    name,
+    () => withService((service, place) => run({ ...place, service, args: process.argv.slice(3), say })),
+  ]),
+);
+
 const commands: Readonly<Record<string, () => Promise<void>>> = {
   start,
   migrate: () => withService(async () => void say("The database is at the current schema.")),
@@ -277,6 +266,11 @@ const commands: Readonly<Record<string, () => Promise<void>>> = {
     ),
   "register-client": () =>
     withService(async (service) => void say(await registerClientCommand(service, process.argv.slice(3)))),
+  "verify-audit": () =>
+    withService(async (service) => {
+      if (!(await verifyAuditCommand(service, process.argv.slice(3), say))) process.exitCode = 1;
+    }),
+  ...keeping,
   openapi: writeOpenApi,
 };
 
@@ -286,7 +280,7 @@ if (command === undefined) {
   process.exitCode = 2;
 } else {
   await command().catch((error: unknown) => {
-    process.stderr.write(`${error instanceof Error ? error.message : String(error)}\n`);
+    process.stderr.write(`${lastWords(error)}\n`);
     process.exit(1);
   });
 }

@@ -6,7 +6,7 @@ import { ensureTenant } from "./store/tenant.ts";
 
 /** How the command is called. */
 export const registerClientUsage =
-  'register-client --tenant demo --name "Ward dashboard" --role dashboard (--jwks keys.json | --jwks-url https://…) [--scope "system/Task.rs"] [--organization id | --patient id]';
+  'register-client --tenant demo --name "Ward dashboard" --role dashboard (--jwks keys.json | --jwks-url https://…) [--scope "system/Task.rs"] [--organization id | --patient id] [--confidentiality N|R|V]';
 
 /**
  * Registers a client from the command line: the first administrator of a tenant has nobody to ask. Answers what to tell
@@ -25,9 +25,10 @@ export async function registerClientCommand(service: Service, args: readonly str
       "jwks-url": text,
       organization: text,
       patient: text,
+      confidentiality: text,
     },
   });
-  const { tenant, name, role, scope, jwks, organization, patient } = values;
+  const { tenant, name, role, scope, jwks, organization, patient, confidentiality } = values;
   const jwksUrl = values["jwks-url"];
   if (tenant === undefined || !/^[a-z0-9-]{1,63}$/.test(tenant) || name === undefined || role === undefined) {
     throw new Error(`Call it as:\n  ${registerClientUsage}`);
@@ -41,6 +42,7 @@ export async function registerClientCommand(service: Service, args: readonly str
     ...(jwksUrl === undefined ? {} : { jwksUrl }),
     ...(organization === undefined ? {} : { organizationId: organization }),
     ...(patient === undefined ? {} : { patientId: patient }),
+    ...(confidentiality === undefined ? {} : { confidentiality }),
   });
   if (!made.ok) throw new Error(made.refusals.map((one) => one.detail).join("\n"));
   const { clientId, scopes } = made.value;

@@ -16,17 +16,31 @@ CREATE TABLE "audit_entry" (
 	CONSTRAINT "audit_entry_tenant_id_sequence_pk" PRIMARY KEY("tenant_id","sequence")
 );
 --> statement-breakpoint
+CREATE TABLE "audit_pending" (
+	"tenant_id" integer NOT NULL,
+	"id" bigint GENERATED ALWAYS AS IDENTITY (sequence name "audit_pending_id_seq" INCREMENT BY 1 MINVALUE 1 MAXVALUE 9223372036854775807 START WITH 1 CACHE 1),
+	"entry" text collate "C" NOT NULL,
+	CONSTRAINT "audit_pending_tenant_id_id_pk" PRIMARY KEY("tenant_id","id")
+);
+--> statement-breakpoint
 CREATE INDEX "audit_entry_patients" ON "audit_entry" USING gin ("patient_ids");--> statement-breakpoint
 CREATE INDEX "audit_entry_client" ON "audit_entry" USING btree ("tenant_id","client_id","sequence");
 --> statement-breakpoint
 -- Tenant isolation as for all others; the service may read and add, and neither change nor take away.
-ALTER TABLE audit_entry ENABLE ROW LEVEL SECURITY;
---> statement-breakpoint
-ALTER TABLE audit_entry FORCE ROW LEVEL SECURITY;
---> statement-breakpoint
-CREATE POLICY tenant_only ON audit_entry USING (tenant_id = nullif(current_setting('tidegate.tenant', true), '')::integer);
---> statement-breakpoint
-GRANT SELECT, INSERT ON audit_entry TO tidegate_service;
+DO $$
+DECLARE
+  t text;
+BEGIN
+  FOREACH t IN ARRAY ARRAY['audit_entry', 'audit_pending']
+  LOOP
+    EXECUTE format('ALTER TABLE %I ENABLE ROW LEVEL SECURITY', t);
+    EXECUTE format('ALTER TABLE %I FORCE ROW LEVEL SECURITY', t);
+    EXECUTE format(
+      'CREATE POLICY tenant_only ON %I USING (tenant_id = nullif(current_setting(''tidegate.tenant'', true), '''')::integer)', t);
+    EXECUTE format('GRANT SELECT, INSERT ON %I TO tidegate_service', t);
+  END LOOP;
+END
+$$;
 --> statement-breakpoint
 -- Adds entries to the tenant's chain and answers the sequence of the last. Each is the JSON text of
 -- [at, clientId, action, kind, outcome, route, requestId, patientIds, entities, body] (src/store/audit-row.ts), and its hash
@@ -61,6 +75,28 @@ BEGIN
 END
 $$;
 --> statement-breakpoint
-REVOKE ALL ON FUNCTION append_audit(text[]) FROM PUBLIC;
+-- Chains what writers have noted, ten thousand at most, and answers how many. SECURITY DEFINER, so that nobody else can take a
+-- note away; the tenant is the one of the session, never an argument.
+CREATE FUNCTION seal_audit() RETURNS integer LANGUAGE plpgsql SECURITY DEFINER SET search_path FROM CURRENT AS $$
+DECLARE
+  owner integer := nullif(current_setting('tidegate.tenant', true), '')::integer;
+  waiting text[];
+BEGIN
+  PERFORM pg_advisory_xact_lock(hashtextextended('audit', owner));
+  WITH oldest AS (
+    SELECT p.id FROM audit_pending p WHERE p.tenant_id = owner ORDER BY p.id LIMIT 10000
+  ), taken AS (
+    DELETE FROM audit_pending p USING oldest WHERE p.tenant_id = owner AND p.id = oldest.id RETURNING p.id, p.entry
+  )
+  SELECT array_agg(t.entry ORDER BY t.id) INTO waiting FROM taken t;
+  IF waiting IS NULL THEN
+    RETURN 0;
+  END IF;
+  PERFORM append_audit(waiting);
+  RETURN cardinality(waiting);
+END
+$$;
 --> statement-breakpoint
-GRANT EXECUTE ON FUNCTION append_audit(text[]) TO tidegate_service;
+REVOKE ALL ON FUNCTION append_audit(text[]), seal_audit() FROM PUBLIC;
+--> statement-breakpoint
+GRANT EXECUTE ON FUNCTION append_audit(text[]), seal_audit() TO tidegate_service;

@@ -18,6 +18,8 @@ export const client = pgTable(
     patientId: text("patient_id"),
     /** It sees the people of this organisation and of those below it only. */
     organizationId: text("organization_id"),
+    /** The highest confidentiality that it sees: N, R or V. */
+    confidentiality: text("confidentiality").notNull().default("N"),
     version: integer("version").notNull(),
     changedAt: instant("changed_at").notNull(),
     disabledAt: instant("disabled_at"),

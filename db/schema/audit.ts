@@ -32,3 +32,15 @@ export const auditEntry = pgTable(
     index("audit_entry_client").on(t.tenantId, t.clientId, t.sequence),
   ],
 );
+
+/** What writers noted in their own transactions, until it is chained: a moment. Writers of one chain would wait for each other. */
+export const auditPending = pgTable(
+  "audit_pending",
+  {
+    tenantId: tenant(),
+    id: bigint("id", { mode: "number" }).notNull().generatedAlwaysAsIdentity(),
+    /** The entry's text as `append_audit` takes it. */
+    entry: text("entry").notNull(),
+  },
+  (t) => [primaryKey({ columns: [t.tenantId, t.id] })],
+);

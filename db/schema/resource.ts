@@ -2,6 +2,12 @@ import { sql } from "drizzle-orm";
 import { bigint, boolean, doublePrecision, index, integer, pgTable, primaryKey, smallint } from "drizzle-orm/pg-core";
 import { body, id, instant, tenant, text } from "./columns.ts";
 
+/** 0 for normal and less, 1 for restricted, 2 for very restricted: told from the body by the database itself. */
+const confidentiality = () =>
+  smallint("confidentiality").generatedAlwaysAs(
+    sql`case when strpos(body, 'v3-Confidentiality') = 0 then 0::smallint else confidentiality_of(body) end`,
+  );
+
 /** Current version of each resource, with what search asks of it in the same row. */
 export const resource = pgTable(
   "resource",
@@ -23,6 +29,7 @@ export const resource = pgTable(
     quantityPlaces: smallint("quantity_places").array(),
     placeTerms: bigint("place_terms", { mode: "bigint" }).array(),
     body: body(),
+    confidentiality: confidentiality(),
   },
   (t) => [
     primaryKey({ columns: [t.tenantId, t.type, t.id] }),
@@ -46,6 +53,7 @@ export const resourceVersion = pgTable(
     lastUpdated: instant("last_updated").notNull(),
     deleted: boolean("deleted").notNull(),
     body: body(),
+    confidentiality: confidentiality(),
   },
   (t) => [
     primaryKey({ columns: [t.tenantId, t.type, t.id, t.version] }),

@@ -1,5 +1,6 @@
 import type { Absence } from "./absence.ts";
 import type { RecordedAlert } from "./alert.ts";
+import type { ConsentDenial } from "./consent.ts";
 import type { Contraindication } from "./contraindication.ts";
 import type { ClockCheck, CoverageRange, DeviceFacts, DeviceUse } from "./device.ts";
 import type { FindingTask } from "./finding-task.ts";
@@ -56,6 +57,7 @@ export type Fact =
   | { readonly kind: "screening"; readonly patientId: string; readonly screening: Screening }
   | { readonly kind: "alert"; readonly alert: RecordedAlert }
   | { readonly kind: "clock-check"; readonly check: ClockCheck }
+  | { readonly kind: "consent-denial"; readonly denial: ConsentDenial }
   | { readonly kind: "task"; readonly patientId?: string; readonly task: FindingTask };
 
 /**

@@ -29,13 +29,16 @@ export interface AuditEntry {
   readonly address?: string;
 }
 
+/** System of the identifiers of clients. */
+export const auditClientSystem = `${canonicalBase}/sid/client`;
+
 const systems = {
   resourceType: "http://hl7.org/fhir/resource-types",
   entityType: "http://terminology.hl7.org/CodeSystem/audit-entity-type",
   entityRole: "http://terminology.hl7.org/CodeSystem/object-role",
   sourceType: "http://terminology.hl7.org/CodeSystem/security-source-type",
   purpose: "http://terminology.hl7.org/CodeSystem/v3-ActReason",
-  client: `${canonicalBase}/sid/client`,
+  client: auditClientSystem,
   request: `${canonicalBase}/sid/request`,
 } as const;
 

@@ -10,6 +10,8 @@ export type AuditKind =
   | "login"
   | "break-glass"
   | "access-change"
+  | "erasure"
+  | "retention"
   | "process-start"
   | "process-stop"
   | "process-lost";
@@ -69,6 +71,8 @@ export const auditKinds: Readonly<Record<AuditKind, AuditKindCodes>> = {
   login: byClient(dicom("110114", "User Authentication"), dicom("110122", "Login")),
   "break-glass": byClient(securityAlert, dicom("110127", "Emergency Override Started")),
   "access-change": byClient(securityAlert, dicom("110136", "Security Roles Changed")),
+  erasure: byClient(dicom("110110", "Patient Record")),
+  retention: byClient(applicationActivity),
   "process-start": byService(dicom("110120", "Application Start")),
   "process-stop": byService(dicom("110121", "Application Stop")),
   // No code says that an earlier run ended without a word.

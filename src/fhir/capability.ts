@@ -4,6 +4,7 @@ import type {
   CapabilityStatementRestResource,
   CapabilityStatementRestResourceSearchParam,
 } from "@medplum/fhirtypes";
+import { auditParameters } from "./audit-query.ts";
 import type { Definitions } from "./definitions.ts";
 import { declaredOperation, operationsOfType, systemOperations } from "./operations.ts";
 import { ownProfiles } from "./profiles/own-profiles.ts";
@@ -68,13 +69,23 @@ function freshRest(definitions: Definitions, policy: ReferencePolicy): Capabilit
     mode: "server",
     documentation: restDocumentation,
     security: { description: "A bearer token in the Authorization header; each is bound to one tenant." },
-    resource: definitions.types.map((type) => resourceOf(definitions, type, policy)),
+    resource: [trail, ...definitions.types.map((type) => resourceOf(definitions, type, policy))],
     interaction: [{ code: "transaction" }, { code: "batch" }, { code: "search-system" }, { code: "history-system" }],
     searchParam: [...commonParameters(definitions), special("_type", "Only in a search of the whole system.")],
     operation: systemOperations().map((one) => declaredOperation(one, ["system"])),
     ...(definitions.has("Patient") ? { compartment: ["http://hl7.org/fhir/CompartmentDefinition/patient"] } : {}),
   };
 }
+
+/** The trail of who did what is read, and written by the service alone. */
+const trail: CapabilityStatementRestResource = {
+  type: "AuditEvent",
+  profile: "http://hl7.org/fhir/StructureDefinition/AuditEvent",
+  documentation: "For clients with the scope tidegate/audit.r. Newest first; other parameters are refused.",
+  interaction: [{ code: "read" }, { code: "search-type" }],
+  versioning: "no-version",
+  searchParam: auditParameters.map((one) => ({ ...one })),
+};
 
 const interactions = [
   "read",

@@ -24,7 +24,6 @@ export interface Definitions {
 
 /** Types switched on unless configuration says otherwise: those the trade maps to, and their neighbours. */
 export const defaultTypes: readonly string[] = [
-  "AuditEvent",
   "Binary",
   "CarePlan",
   "CareTeam",
@@ -67,8 +66,11 @@ export const defaultTypes: readonly string[] = [
   "ValueSet",
 ];
 
-/** Types that are abstract or only carry parameters, and one that the package took over from R4B. */
-const notStored = new Set(["Resource", "DomainResource", "Parameters", "SubscriptionStatus"]);
+/**
+ * Types that are abstract or only carry parameters, one that the package took over from R4B, and AuditEvent: the trail is
+ * written by the service alone, and has a door of its own.
+ */
+const notStored = new Set(["Resource", "DomainResource", "Parameters", "SubscriptionStatus", "AuditEvent"]);
 
 /**
  * Reads the official definitions once per process; they stay loaded (about 1.3 s and 12 MB of heap, measured on two

@@ -2,6 +2,7 @@ import type { Resource } from "@medplum/fhirtypes";
 import type { Fact } from "../domain/facts.ts";
 import { absenceOf, holidayOf } from "./absence.ts";
 import { alertFact } from "./alert.ts";
+import { consentDenials } from "./consent.ts";
 import { contraindicationFact } from "./contraindication.ts";
 import { deviceFacts } from "./device.ts";
 import { deviceUseFacts } from "./device-use.ts";
@@ -49,6 +50,8 @@ export function factsOf(resource: Resource, context: FactContext): Fact[] {
       return infectionFact(resource, zone);
     case "QuestionnaireResponse":
       return screeningFact(resource, zone);
+    case "Consent":
+      return consentDenials(resource, zone);
     case "Encounter":
       return absenceOf(resource, zone);
     case "Task":

@@ -13,6 +13,8 @@ export interface Scope {
   readonly of: string;
   /** In the order of `cruds`, at least one. */
   readonly may: readonly Permission[];
+  /** What it reads is limited to what a search would find by this: one parameter, as in `category=survey`. */
+  readonly limit?: string;
 }
 
 /** One thing that a request wants to do. */
@@ -23,7 +25,7 @@ export interface Need {
 }
 
 /** Doors beside FHIR that have scopes. */
-export const ownDoors = ["use-records", "dashboard", "thresholds", "clients"] as const;
+export const ownDoors = ["use-records", "dashboard", "thresholds", "clients", "audit", "break-glass"] as const;
 
 const order: readonly Permission[] = ["c", "r", "u", "d", "s"];
 
@@ -34,15 +36,24 @@ const permissionsOfV1: Readonly<Record<string, readonly Permission[]>> = {
   "*": order,
 };
 
-/** Reads one scope; undefined where it is none of ours: a user's, a misspelt one, one that is limited by a query. */
+/** Reads one scope; undefined where it is none of ours: a user's, a misspelt one, a limit on writing or of several parts. */
 export function readScope(text: string): Scope | undefined {
-  const [, context, of = "", letters = ""] =
-    /^(system|tidegate)\/(\*|[A-Za-z][\w-]{0,63})\.(\*|[a-z]{1,5})$/.exec(text) ?? [];
+  const [, context, of = "", letters = "", limit] =
+    /^(system|tidegate)\/(\*|[A-Za-z][\w-]{0,63})\.(\*|[a-z]{1,5})(?:\?(.+))?$/.exec(text) ?? [];
   if (context !== "system" && context !== "tidegate") return undefined;
-  const isKnown = of === "*" || (context === "system" ? /^[A-Z]/.test(of) : ownDoors.some((door) => door === of));
+  const isKnown =
+    of === "*" || (context === "system" ? /^[A-Z][A-Za-z]*$/.test(of) : ownDoors.some((door) => door === of));
   const may = permissionsOfV1[letters] ?? permissionsOfV2(letters);
-  return isKnown && may !== undefined ? { context, of, may } : undefined;
+  if (!isKnown || may === undefined) return undefined;
+  if (limit === undefined) return { context, of, may };
+  const isLimit = context === "system" && of !== "*" && limitPattern.test(limit) && may.every(isReading);
+  return isLimit ? { context, of, may, limit } : undefined;
 }
+
+/** One search parameter without modifiers and its values, as v2 writes them behind a scope. */
+const limitPattern = /^[a-z][a-z-]{0,63}=[^&=?#\s]{1,500}$/;
+
+const isReading = (letter: Permission) => letter === "r" || letter === "s";
 
 /** v2 writes its letters in one order and none twice. */
 function permissionsOfV2(letters: string): readonly Permission[] | undefined {
@@ -60,8 +71,8 @@ export function readScopes(text: string): { readonly scopes: readonly Scope[]; r
   };
 }
 
-export function scopeText({ context, of, may }: Scope): string {
-  return `${context}/${of}.${may.join("")}`;
+export function scopeText({ context, of, may, limit }: Scope): string {
+  return `${context}/${of}.${may.join("")}${limit === undefined ? "" : `?${limit}`}`;
 }
 
 /** Whether one of the scopes lets a need pass. A need of every type passes with a scope of every type only. */
@@ -71,22 +82,44 @@ export function allows(scopes: readonly Scope[], need: Need): boolean {
   );
 }
 
-/** What both lists let pass, each once, in the order of the first. */
+/**
+ * What both lists let pass, each once, in the order of the first. Where one is limited, what they have in common is; under
+ * two limits that differ they have nothing in common.
+ */
 export function commonScopes(asked: readonly Scope[], held: readonly Scope[]): Scope[] {
   const common = new Map<string, Scope>();
   for (const one of asked) {
     for (const other of held) {
       if (one.context !== other.context || (one.of !== other.of && one.of !== "*" && other.of !== "*")) continue;
+      if (one.limit !== undefined && other.limit !== undefined && one.limit !== other.limit) continue;
       const of = one.of === "*" ? other.of : one.of;
-      const key = `${one.context}/${of}`;
+      const limit = one.limit ?? other.limit;
+      const key = `${one.context}/${of}?${limit ?? ""}`;
       const may = order.filter(
         (letter) =>
           common.get(key)?.may.includes(letter) === true || (one.may.includes(letter) && other.may.includes(letter)),
       );
-      if (may.length > 0) common.set(key, { context: one.context, of, may });
+      if (may.length > 0) common.set(key, { context: one.context, of, may, ...(limit === undefined ? {} : { limit }) });
     }
   }
   return [...common.values()];
+}
+
+/** Limits of the types that are read under limits alone; several of one type let pass what any of them does. */
+export function readingLimits(scopes: readonly Scope[]): { readonly type: string; readonly limit: string }[] {
+  const reading = scopes.filter(({ context, may }) => context === "system" && may.some(isReading));
+  const open = new Set(reading.flatMap(({ of, limit }) => (limit === undefined ? [of] : [])));
+  if (open.has("*")) return [];
+  return reading.flatMap(({ of, limit }) => (limit === undefined || open.has(of) ? [] : [{ type: of, limit }]));
+}
+
+/**
+ * A type that is read under a limit and may be written as well; undefined where there is none. Nobody may hold such scopes:
+ * the answers of writes would tell of what the limit leaves out.
+ */
+export function writtenUnderLimit(scopes: readonly Scope[]): string | undefined {
+  const writing = scopes.filter(({ context, may }) => context === "system" && !may.every(isReading));
+  return readingLimits(scopes).find(({ type }) => writing.some(({ of }) => of === "*" || of === type))?.type;
 }
 
 /** Whether nothing passes with the scopes that does not pass with the ceiling. */
@@ -103,13 +136,14 @@ export function readableTypes(scopes: readonly Scope[]): readonly string[] | und
 /** Kinds of client, each with the most that one of its kind may be allowed. */
 export const roles = {
   /** A hospital's integration engine: everything clinical, and the use records. */
-  integration: "system/*.cruds tidegate/use-records.cru tidegate/dashboard.r tidegate/thresholds.r",
+  integration:
+    "system/*.cruds tidegate/use-records.cru tidegate/dashboard.r tidegate/thresholds.r tidegate/break-glass.c",
   /** A remote-monitoring dashboard: reads, and works on Tasks. */
-  dashboard: "system/*.rs system/Task.u tidegate/dashboard.r tidegate/thresholds.r",
+  dashboard: "system/*.rs system/Task.u tidegate/dashboard.r tidegate/thresholds.r tidegate/break-glass.c",
   /** Whoever buys the service: the definitions of its measures, and nothing about a person. */
   commissioner: "system/Measure.rs",
-  /** Whoever runs the service: its configuration, and nothing clinical. */
-  administrator: "tidegate/thresholds.ru tidegate/clients.crud",
+  /** Whoever runs the service: its configuration, who did what, and nothing clinical. */
+  administrator: "tidegate/thresholds.ru tidegate/clients.crud tidegate/audit.r",
 } as const;
 
 export type Role = keyof typeof roles;

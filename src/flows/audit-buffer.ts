@@ -8,6 +8,8 @@ export interface AuditBuffer {
    * where the tenant's run could not be marked as begun, and after `close`: then what was read must not be shown.
    */
   add(tenantId: number, entry: AuditEntry): Promise<void>;
+  /** Says that something was noted for the tenant's trail, to be chained soon. */
+  touch(tenantId: number): void;
   /** Writes everything added so far; rejects with the first failure, and keeps what was not written. */
   flush(): Promise<void>;
   /** Takes nothing more, writes everything, and marks the end of the run. Never rejects. */
@@ -24,7 +26,7 @@ export interface AuditLoss {
 
 /** What a buffer works with. */
 export interface AuditBufferOptions {
-  /** Writes entries in their order, all or none. */
+  /** Writes entries in their order, all or none, after what was noted for the tenant's trail; there may be no entries. */
   append(tenantId: number, entries: readonly AuditEntry[]): Promise<unknown>;
   /** Marks the run's beginning in a tenant's trail, before its first entry is taken, and its end, after the last. */
   readonly run: { start(tenantId: number): Promise<unknown>; stop(tenantId: number): Promise<unknown> };
@@ -91,6 +93,11 @@ export function auditBuffer(options: AuditBufferOptions): AuditBuffer {
       adding.add(taken);
       return taken;
     },
+    touch(tenantId) {
+      if (closing !== undefined) return; // whoever starts next chains it
+      queue.expect(tenantId);
+      writer.writeSoon(options.flushMs);
+    },
     flush: writer.flush,
     close() {
       closing ??= finish();
@@ -116,7 +123,7 @@ function queueWriter(queue: AuditQueue, options: AuditBufferOptions) {
     while (writing !== undefined) await writing.catch(() => undefined);
     clearTimeout(timer);
     timer = undefined;
-    if (queue.size() === 0) return;
+    if (queue.isEmpty()) return;
     let failed = true;
     writing = writeAll(queue, options)
       .then(() => {
@@ -125,7 +132,7 @@ function queueWriter(queue: AuditQueue, options: AuditBufferOptions) {
       .finally(() => {
         writing = undefined;
         // What came meanwhile, or failed, must not wait for the next read to be noticed.
-        if (queue.size() > 0) writeSoon(queue.isFull() && !failed ? 0 : options.flushMs);
+        if (!queue.isEmpty()) writeSoon(queue.isFull() && !failed ? 0 : options.flushMs);
       });
     await writing;
   }
@@ -163,8 +170,8 @@ async function writeUntilEmpty(
   for (let failures = 0; failures < closingTries; ) {
     try {
       await flush();
-      if (queue.size() === 0 && adding.size === 0) return true;
-      if (queue.size() === 0) await Promise.race(adding).catch(() => undefined);
+      if (queue.isEmpty() && adding.size === 0) return true;
+      if (queue.isEmpty()) await Promise.race(adding).catch(() => undefined);
     } catch {
       failures += 1;
       if (failures < closingTries) await new Promise((resolve) => setTimeout(resolve, pauseMs));

@@ -4,6 +4,10 @@ import type { AuditEntry } from "../fhir/audit-event.ts";
 export interface AuditQueue {
   size(): number;
   isFull(): boolean;
+  /** Whether nothing is to be written for anybody. */
+  isEmpty(): boolean;
+  /** Something is to be written for the tenant, if not an entry from here. */
+  expect(tenantId: number): void;
   push(tenantId: number, entry: AuditEntry): void;
   /** What waits now; what comes later joins behind it. */
   batches(): { readonly tenantId: number; readonly entries: readonly AuditEntry[] }[];
@@ -32,6 +36,10 @@ export function auditQueue(maxEntries: number): AuditQueue {
   return {
     size: () => size,
     isFull: () => size >= maxEntries,
+    isEmpty: () => pending.size === 0,
+    expect(tenantId) {
+      if (!pending.has(tenantId)) pending.set(tenantId, []);
+    },
     push(tenantId, entry) {
       size += 1;
       const entries = pending.get(tenantId);

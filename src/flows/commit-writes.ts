@@ -1,5 +1,6 @@
 import type { Resource } from "@medplum/fhirtypes";
 import type { PatientFacts } from "../domain/facts.ts";
+import { confidentialityLabels } from "../fhir/confidentiality.ts";
 import { factsOf } from "../fhir/facts.ts";
 import { stampedJson } from "../fhir/json.ts";
 import { extractIndexValues } from "../fhir/search/extract.ts";
@@ -74,7 +75,7 @@ async function storeWrites(
 ): Promise<NewResource[]> {
   if (writes.length === 0) return [];
   if (options.ownWork !== true) {
-    const dangling = await refuseDangling(service, session, writes, options.alsoWritten ?? new Set());
+    const dangling = await refuseDangling(service, session, writes, options.alsoWritten ?? new Set(), current);
     if (dangling.length > 0) throw new RefusedWrite(dangling);
   }
   const lastUpdatedMs = service.now();
@@ -121,12 +122,18 @@ function nextVersion(
     version,
     lastUpdatedMs,
     deleted,
-    body: stampedJson(write.exact ?? write.resource ?? { resourceType: type }, stamp),
+    body: stampedJson(write.exact ?? write.resource ?? deletion(type, before), stamp),
     index:
       write.resource === undefined
         ? noIndex
         : extractIndexValues(service.definitions, { ...write.resource, id } as Resource),
   };
+}
+
+/** A deletion is as confidential as what it deletes: to whom that did not show, it must not tell that it was there. */
+function deletion(type: string, before: StoredResource | undefined): object {
+  const security = before === undefined ? [] : confidentialityLabels(before.body);
+  return { resourceType: type, ...(security.length === 0 ? {} : { meta: { security } }) };
 }
 
 /** The facts of each resource as it is stored, local days in the zone of the patient concerned. */

@@ -1,6 +1,6 @@
 import { accepted, type Result, refused } from "../domain/result.ts";
 import { parseSearch } from "../fhir/search/parse.ts";
-import type { TenantSession } from "../store/database.ts";
+import { type TenantSession, withTheirEyes } from "../store/database.ts";
 import { lockText } from "../store/lock.ts";
 import type { StoredResource } from "../store/resource.ts";
 import { searchResources } from "../store/search.ts";
@@ -43,7 +43,8 @@ async function matchCriteria(
       .sort()
       .join("&")}`,
   );
-  return accepted((await searchResources(session, { ...query.value, count: most + 1, total: "none" })).matches);
+  const wanted = { ...query.value, count: most + 1, total: "none" as const };
+  return accepted((await withTheirEyes(service.database, session, () => searchResources(session, wanted))).matches);
 }
 
 /** The one resource that answers, or none; more than one is refused with 412. */

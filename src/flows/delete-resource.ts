@@ -2,6 +2,7 @@ import type { Result } from "../domain/result.ts";
 import { lockResources, referenceOf } from "../store/resource.ts";
 import { commitOne, commitWrites } from "./commit-writes.ts";
 import { matchAll } from "./criteria.ts";
+import { lockSeen } from "./seen-by-writer.ts";
 import type { Service } from "./service.ts";
 import { orRollBack, RefusedWrite, writeInTenant } from "./write-in-tenant.ts";
 import { versionRefusal, type WriteTarget } from "./write-resource.ts";
@@ -14,7 +15,7 @@ export async function deleteResource(
 ): Promise<Result<{ readonly version: number | undefined }>> {
   const { type, id } = target;
   return writeInTenant(service, tenantId, async (session) => {
-    const [current] = await lockResources(session, [referenceOf(target)]);
+    const [current] = await lockSeen(service, session, [referenceOf(target)]);
     const stale = versionRefusal(target, current);
     if (stale !== undefined) throw new RefusedWrite([stale]);
     if (current === undefined || current.deleted) return { version: current?.version };

@@ -1,6 +1,8 @@
-import { decodeJwt, decodeProtectedHeader, errors, type JWTPayload, jwtVerify } from "jose";
-import { commonScopes, readScopes, scopeText } from "../fhir/scopes.ts";
+import { decodeJwt, decodeProtectedHeader, errors, jwtVerify } from "jose";
+import type { AuditEntry } from "../fhir/audit-event.ts";
+import { commonScopes, readScopes, scopeText, writtenUnderLimit } from "../fhir/scopes.ts";
 import { issueToken } from "../store/access-token.ts";
+import { noteAudit } from "../store/audit.ts";
 import { findClient, type StoredClient } from "../store/client.ts";
 import { inTenant, readInTenant } from "../store/database.ts";
 import { findTenant } from "../store/tenant.ts";
@@ -17,6 +19,7 @@ export interface TokenRequest {
 }
 
 export interface TokenAnswer {
+  readonly tenantId: number;
   readonly token: string;
   readonly scope: string;
   readonly expiresInSeconds: number;
@@ -41,21 +44,29 @@ const longestAssertionSeconds = 300;
 
 const longestAssertion = 8_192;
 
+/** Whoever asked, as far as that was told truly: the client that an assertion names, once there is one of this name. */
+export interface Asker {
+  readonly tenantId: number;
+  readonly clientId: string;
+}
+
 type Answer =
   | { readonly ok: true; readonly value: TokenAnswer }
-  | { readonly ok: false; readonly refusal: TokenRefusal };
+  | { readonly ok: false; readonly refusal: TokenRefusal; readonly asker?: Asker };
 
 /**
  * Exchanges a client's signed assertion for a short-lived token
  * (https://hl7.org/fhir/smart-app-launch/STU2/backend-services.html). `audiences` are the addresses of the token door that
  * an assertion may be made out to. Each assertion is good for one token, in every process on the database. What is wrong
- * with an assertion is told only as far as it helps an honest client.
+ * with an assertion is told only as far as it helps an honest client. `login` is what the trail will say of where the
+ * request came from; its entry is part of the transaction that issues the token.
  */
 export async function issueAccessToken(
   service: Service,
   keys: ClientKeys,
   asked: TokenRequest,
   audiences: readonly string[],
+  login: Pick<AuditEntry, "route" | "requestId" | "address">,
 ): Promise<Answer> {
   if (asked.grantType !== "client_credentials") {
     return refused("unsupported_grant_type", "grant_type is client_credentials; no other is answered here.");
@@ -71,15 +82,24 @@ export async function issueAccessToken(
   if (typeof known === "string") return refused("invalid_client", known);
   const { tenantId, client } = known;
   const verified = await verify(service, keys, client, asked.assertion, audiences);
-  if (typeof verified === "string") return refused("invalid_client", verified);
+  const asker = { tenantId, clientId: client.clientId };
+  if (typeof verified === "string") return refused("invalid_client", verified, asker);
   const scopes = commonScopes(wanted, readScopes(client.scopes.join(" ")).scopes);
   if (scopes.length === 0) {
-    return refused("invalid_scope", "The client is registered for none of these scopes.");
+    return refused("invalid_scope", "The client is registered for none of these scopes.", asker);
+  }
+  const written = writtenUnderLimit(scopes);
+  if (written !== undefined) {
+    return refused(
+      "invalid_scope",
+      `${written} is read under a limit, so it cannot be written with the same token.`,
+      asker,
+    );
   }
   const token = newToken(tenantId);
   const nowMs = service.now();
-  const isFirst = await inTenant(service.database, tenantId, (session) =>
-    issueToken(session, {
+  const isFirst = await inTenant(service.database, tenantId, async (session) => {
+    const isNew = await issueToken(session, {
       clientId: client.clientId,
       tokenHash: secretHash(token),
       scopes: scopes.map(scopeText),
@@ -87,27 +107,48 @@ export async function issueAccessToken(
       expiresMs: nowMs + tokenSeconds * 1_000,
       assertionHash: secretHash(verified.jti),
       assertionExpiresMs: verified.exp * 1_000,
-    }),
-  );
-  if (!isFirst) return refused("invalid_client", "This jti was used before: make a new assertion for each token.");
-  return { ok: true, value: { token, scope: scopes.map(scopeText).join(" "), expiresInSeconds: tokenSeconds } };
+    });
+    if (isNew) await noteAudit(session, loginEntry(login, client, nowMs));
+    return isNew;
+  });
+  if (!isFirst) {
+    return refused("invalid_client", "This jti was used before: make a new assertion for each token.", asker);
+  }
+  return {
+    ok: true,
+    value: { tenantId, token, scope: scopes.map(scopeText).join(" "), expiresInSeconds: tokenSeconds },
+  };
 }
 
-function refused(error: TokenRefusal["error"], description: string): Answer {
-  return { ok: false, refusal: { error, description } };
+function refused(error: TokenRefusal["error"], description: string, asker?: Asker): Answer {
+  return { ok: false, refusal: { error, description }, ...(asker === undefined ? {} : { asker }) };
 }
+
+function loginEntry(
+  login: Pick<AuditEntry, "route" | "requestId" | "address">,
+  { clientId, name }: StoredClient,
+  atMs: number,
+): AuditEntry {
+  const told = { kind: "login", action: "E", outcome: "0", patientIds: [], entities: [] } as const;
+  return { ...login, ...told, atMs, clientId, clientName: name };
+}
+
+/** One answer to all who have not shown a client's key: nobody learns by asking which clients there are. */
+const unknown =
+  "No client of this id is registered here with this key (kid, jku), or it is disabled, or its keys cannot be fetched, or the signature does not hold.";
 
 /** Whoever the assertion says that it comes from, which is not believed yet; else why there is nobody. */
 async function clientOf(
   service: Service,
   assertion: string,
 ): Promise<{ readonly tenantId: number; readonly client: StoredClient } | string> {
-  const unknown = "No client of this id is registered here, or it is disabled.";
-  const claims = assertion.length > longestAssertion ? undefined : claimsOf(assertion);
-  if (claims === undefined)
+  const read = assertion.length > longestAssertion ? undefined : partsOf(assertion);
+  if (read === undefined)
     return `client_assertion is a signed JSON Web Token of at most ${longestAssertion} characters.`;
-  const { iss, sub } = claims;
+  const { iss, sub, kid, alg } = read;
   if (typeof iss !== "string" || iss !== sub) return "iss and sub of the assertion are both the client's id.";
+  if (kid === undefined) return "The header of the assertion names its key by kid.";
+  if (!assertionAlgorithms.some((one) => one === alg)) return `alg is ${assertionAlgorithms.join(" or ")}.`;
   const [slug = ""] = iss.split(".");
   const tenant = iss.length > 128 ? undefined : await findTenant(service.database, slug);
   if (tenant === undefined) return unknown;
@@ -115,9 +156,11 @@ async function clientOf(
   return client === undefined || client.disabledMs !== undefined ? unknown : { tenantId: tenant.tenantId, client };
 }
 
-function claimsOf(assertion: string): JWTPayload | undefined {
+function partsOf(assertion: string): Partial<Record<"iss" | "sub" | "kid" | "alg", unknown>> | undefined {
   try {
-    return decodeJwt(assertion);
+    const { kid, alg } = decodeProtectedHeader(assertion);
+    const { iss, sub } = decodeJwt(assertion);
+    return { iss, sub, kid, alg };
   } catch {
     return undefined;
   }
@@ -131,10 +174,8 @@ async function verify(
   audiences: readonly string[],
 ): Promise<{ readonly jti: string; readonly exp: number } | string> {
   try {
-    const { jku, kid } = decodeProtectedHeader(assertion);
-    if (kid === undefined) return "The header of the assertion names its key by kid.";
-    if (jku !== undefined && jku !== client.jwksUrl)
-      return "jku is not the address that the client is registered with.";
+    const { jku, kid = "" } = decodeProtectedHeader(assertion);
+    if (jku !== undefined && jku !== client.jwksUrl) return unknown;
     const nowMs = service.now();
     const { payload } = await jwtVerify(assertion, await keys.of(client, kid), {
       algorithms: [...assertionAlgorithms],
@@ -156,13 +197,12 @@ async function verify(
   }
 }
 
+/** Claims are looked at behind the signature only: what is wrong with them is told to the client itself. */
 function whatIsWrong(error: errors.JOSEError, audiences: readonly string[]): string {
   if (error instanceof errors.JWTExpired) return "The assertion is over: exp is past.";
   if (error instanceof errors.JWTClaimValidationFailed) {
     if (error.claim === "aud") return `aud is the address of this token door: ${audiences[0] ?? ""}.`;
     return `The claim ${error.claim} does not hold.`;
   }
-  if (error instanceof errors.JWKSNoMatchingKey) return "The client has no key of this kid for this algorithm.";
-  if (error instanceof errors.JOSEAlgNotAllowed) return `alg is ${assertionAlgorithms.join(" or ")}.`;
-  return "The assertion does not hold.";
+  return unknown;
 }

@@ -6,9 +6,10 @@ import { checkResource } from "../fhir/resource-check.ts";
 import { presenceTerm } from "../fhir/search/extract.ts";
 import { readInTenant } from "../store/database.ts";
 import { labelsInUse } from "../store/meta.ts";
-import { lockResources, referenceOf, type StoredResource } from "../store/resource.ts";
+import { referenceOf, type StoredResource } from "../store/resource.ts";
 import { commitOne } from "./commit-writes.ts";
 import { thatIsThere } from "./read-resource.ts";
+import { lockSeen } from "./seen-by-writer.ts";
 import type { Service } from "./service.ts";
 import { orRollBack, RefusedWrite, writeInTenant } from "./write-in-tenant.ts";
 import { versionRefusal } from "./write-resource.ts";
@@ -78,7 +79,7 @@ export async function changeMeta(
   if (!given.ok) return given;
   const { type, id } = target;
   return writeInTenant(service, tenantId, async (session): Promise<StoredResource> => {
-    const [found] = await lockResources(session, [referenceOf(target)]);
+    const [found] = await lockSeen(service, session, [referenceOf(target)]);
     const current = orRollBack(thatIsThere(found, referenceOf(target)));
     const stale = versionRefusal(target, current);
     if (stale !== undefined) throw new RefusedWrite([stale]);

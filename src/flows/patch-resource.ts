@@ -4,10 +4,11 @@ import { readJson, storedExact } from "../fhir/json.ts";
 import { applyPatch } from "../fhir/patch/patch.ts";
 import { checkResource } from "../fhir/resource-check.ts";
 import type { TenantSession } from "../store/database.ts";
-import { lockResources, referenceOf, type StoredResource } from "../store/resource.ts";
+import { referenceOf, type StoredResource } from "../store/resource.ts";
 import { commitOne, type Write } from "./commit-writes.ts";
 import { matchToPatch } from "./criteria.ts";
 import { thatIsThere } from "./read-resource.ts";
+import { lockSeen } from "./seen-by-writer.ts";
 import type { Service } from "./service.ts";
 import { orRollBack, RefusedWrite, writeInTenant } from "./write-in-tenant.ts";
 import { versionRefusal, type WriteTarget, type WrittenResource } from "./write-resource.ts";
@@ -53,7 +54,7 @@ async function savePatched(
   text: string,
 ): Promise<WrittenResource> {
   const reference = referenceOf(target);
-  const [found] = await lockResources(session, [reference]);
+  const [found] = await lockSeen(service, session, [reference]);
   const current = orRollBack(thatIsThere(found, reference));
   const stale = versionRefusal(target, current);
   if (stale !== undefined) throw new RefusedWrite([stale]);

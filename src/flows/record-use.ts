@@ -57,11 +57,19 @@ export async function recordUse(
   const sha256 = createHash("sha256").update(arrived.bytes).digest();
   const uploadId = `upload-${sha256.toString("hex").slice(0, 40)}`;
   // Committed on its own: whatever happens next, what arrived can be found and replayed.
-  const { attempts } = await inTenant(service.database, tenantId, (session) =>
+  const { attempts, isErased } = await inTenant(service.database, tenantId, (session) =>
     keepUpload(session, { uploadId, nowMs: service.now(), ...arrived, sha256 }),
   );
+  if (isErased) return refused(erasedContent);
   return processUpload(service, tenantId, { uploadId, ...arrived, limits, again: attempts > 1 });
 }
+
+/** Told to whoever sends the same bytes once more: they would bring an erased person back. */
+const erasedContent: Refusal = {
+  kind: "deleted",
+  detail: "This upload was erased with the person it told about, and is not taken in again. Clear the device's memory.",
+  status: 410,
+};
 
 /** Reads, matches and stores a kept upload, and notes on it what became of it. */
 export async function processUpload(

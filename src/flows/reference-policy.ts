@@ -2,8 +2,9 @@ import type { Resource } from "@medplum/fhirtypes";
 import type { Refusal } from "../domain/result.ts";
 import { conditionalTarget, localTarget, referencesIn } from "../fhir/references.ts";
 import { referralTerm } from "../fhir/search/reference.ts";
-import type { TenantSession } from "../store/database.ts";
+import { type TenantSession, withholdingOf, withTheirEyes } from "../store/database.ts";
 import { presentAndHeld, referrersTo } from "../store/references.ts";
+import type { StoredResource } from "../store/resource.ts";
 import type { Service } from "./service.ts";
 
 /** What the policy needs to know of a write. */
@@ -19,13 +20,15 @@ const mostNamed = 5;
 
 /**
  * Refuses references to what is not here: local ones must exist when the transaction commits. `alsoWritten` are
- * `Type/id` that the transaction writes besides these. What exists is held until then, so nobody deletes it meanwhile.
+ * `Type/id` that the transaction writes besides these, `current` the versions before. What exists is held until then, so nobody
+ * deletes it meanwhile. To a writer from whom something is withheld it is not here, unless the version before pointed to it.
  */
 export async function refuseDangling(
   service: Service,
   session: TenantSession,
   writes: readonly Written[],
   alsoWritten: ReadonlySet<string>,
+  current: ReadonlyMap<string, StoredResource> = new Map(),
 ): Promise<Refusal[]> {
   const found = writes.flatMap(({ resource }) => (resource === undefined ? [] : referencesIn(resource)));
   const conditional = found.filter(({ reference }) => conditionalTarget(reference) !== undefined);
@@ -40,7 +43,7 @@ export async function refuseDangling(
     return target === undefined ? [] : [{ target: `${target.type}/${target.id}`, at }];
   });
   const asked = [...new Set(targets.map(({ target }) => target))].filter((target) => !written.has(target));
-  const present = await presentAndHeld(session, asked);
+  const present = await presentOf(service, session, asked, current);
   return targets
     .filter(({ target }) => !written.has(target) && !present.has(target))
     .map(({ target, at }) => ({
@@ -49,6 +52,27 @@ export async function refuseDangling(
       at,
       status: 422,
     }));
+}
+
+async function presentOf(
+  service: Service,
+  session: TenantSession,
+  asked: readonly string[],
+  current: ReadonlyMap<string, StoredResource>,
+): Promise<ReadonlySet<string>> {
+  const { database } = service;
+  const seen = await withTheirEyes(database, session, () => presentAndHeld(session, asked));
+  if (withholdingOf(database.confinement) === undefined || seen.size === asked.length) return seen;
+  const before = new Set(
+    [...current.values()]
+      .flatMap((one) => referencesIn(JSON.parse(one.body) as Resource))
+      .flatMap(({ reference }) => {
+        const target = localTarget(service.definitions.local(reference));
+        return target === undefined ? [] : [`${target.type}/${target.id}`];
+      }),
+  );
+  const known = asked.filter((target) => before.has(target) && !seen.has(target));
+  return new Set([...seen, ...(await presentAndHeld(session, known))]);
 }
 
 function unresolved(at: string): Refusal {
@@ -66,8 +90,12 @@ export async function refuseStillReferred(
   if (service.referencePolicy === "accept" || deleted.length === 0) return [];
   const referrers = await referrersTo(session, deleted.map(referralTerm), deleted, mostNamed + 1);
   if (referrers.length === 0) return [];
-  const named = referrers.slice(0, mostNamed).join(", ");
-  const more = referrers.length > mostNamed ? " and others" : "";
+  // What is withheld from the writer keeps it from deleting, and is not named.
+  const seen = await withTheirEyes(service.database, session, () =>
+    referrersTo(session, deleted.map(referralTerm), deleted, mostNamed),
+  );
+  const named = seen.length === 0 ? "Other resources" : seen.join(", ");
+  const more = seen.length > 0 && referrers.length > seen.length ? " and others" : "";
   const what = deleted.length === 1 ? deleted[0] : "what is deleted";
   const detail = `${named}${more} still point to ${what}. Change or delete them first, or all together in one transaction.`;
   return [{ kind: "conflict", detail, status: 409 }];

@@ -103,7 +103,8 @@ async function withOwnersHere(
   if (owners.length === 0 || service.referencePolicy === "accept") return steps;
   const present = await presentAndHeld(session, owners);
   const missing = owners.filter((owner) => !present.has(owner));
-  if (missing.length > 0) service.log.warn({ missing }, "the routing of Tasks names an owner who is not here");
+  if (missing.length > 0)
+    service.log.warn({ missing: missing.length }, "the routing of Tasks names an owner who is not here");
   return steps.map((step) => {
     if (!("owner" in step) || step.owner === undefined || present.has(step.owner)) return step;
     const { owner: _, ...unowned } = step;

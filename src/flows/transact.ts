@@ -6,11 +6,12 @@ import { withResolvedReferences } from "../fhir/resolved-references.ts";
 import { checkResource, unknownType } from "../fhir/resource-check.ts";
 import { readEntries, type TransactionEntry } from "../fhir/transaction.ts";
 import type { TenantSession } from "../store/database.ts";
-import { lockResources, type NewResource, referenceOf, type StoredResource } from "../store/resource.ts";
+import { type NewResource, referenceOf, type StoredResource } from "../store/resource.ts";
 import { commitWrites, type Write } from "./commit-writes.ts";
 import { matchOne } from "./criteria.ts";
 import { patchedWrite } from "./patch-resource.ts";
 import { thatIsThere } from "./read-resource.ts";
+import { lockSeen, refuseWithheld } from "./seen-by-writer.ts";
 import type { Service } from "./service.ts";
 import { type AnswerOptions, answerEntries } from "./transaction-answer.ts";
 import { linksOf, type Placed, placeEntries } from "./transaction-place.ts";
@@ -34,7 +35,7 @@ export async function transact(
   if (refusals.length > 0) return refused(...refusals);
   return writeInTenant(service, tenantId, async (session) => {
     const placed = await placeEntries(service, session, read.value);
-    const current = await lockTargets(session, placed);
+    const current = await lockTargets(service, session, placed);
     const stored = await writeAll(service, session, placed, current);
     const outcomes = await answerEntries(service, session, read.value, { placed, current, stored }, options);
     return bundleResponseText("transaction-response", outcomes);
@@ -53,9 +54,14 @@ function checkEntry(service: Service, entry: TransactionEntry): Refusal[] {
   }));
 }
 
-async function lockTargets(session: TenantSession, placed: readonly Placed[]): Promise<Map<string, StoredResource>> {
+async function lockTargets(
+  service: Service,
+  session: TenantSession,
+  placed: readonly Placed[],
+): Promise<Map<string, StoredResource>> {
   const targets = placed.filter(({ method, idle }) => ["PUT", "PATCH", "DELETE"].includes(method) && idle !== true);
-  const locked = await lockResources(session, targets.map(referenceOf));
+  const locked = await lockSeen(service, session, targets.map(referenceOf));
+  await refuseWithheld(service, session, targets.filter(({ method }) => method === "PUT").map(referenceOf), locked);
   const current = new Map(locked.map((one) => [referenceOf(one), one]));
   const stale = targets.flatMap((entry) => {
     const refusal = versionRefusal(entry, current.get(referenceOf(entry)));

@@ -2,7 +2,7 @@ import type { BundleOutcome } from "../fhir/bundle.ts";
 import { outcomeOf, successOutcome } from "../fhir/outcome.ts";
 import { parseSearch } from "../fhir/search/parse.ts";
 import type { TransactionEntry } from "../fhir/transaction.ts";
-import type { TenantSession } from "../store/database.ts";
+import { type TenantSession, withTheirEyes } from "../store/database.ts";
 import { type NewResource, readResource, readVersion, referenceOf, type StoredResource } from "../store/resource.ts";
 import { thatIsThere } from "./read-resource.ts";
 import { searchIn, searchOptions } from "./search-resources.ts";
@@ -39,7 +39,11 @@ export async function answerEntries(
   const outcomes: BundleOutcome[] = [];
   for (const entry of entries) {
     const reads = entry.method === "GET" || entry.method === "HEAD";
-    outcomes.push(reads ? await answerRead(service, session, entry, options) : answerWrite(entry, done, options));
+    outcomes.push(
+      reads
+        ? await withTheirEyes(service.database, session, () => answerRead(service, session, entry, options))
+        : answerWrite(entry, done, options),
+    );
   }
   return outcomes;
 }

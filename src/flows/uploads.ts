@@ -43,7 +43,8 @@ export async function uploadBytes(
   uploadId: string,
 ): Promise<Result<{ bytes: Buffer; contentType: string; contentEncoding: string }>> {
   const found = await readInTenant(service.database, tenantId, (session) => readUploadBytes(session, uploadId));
-  return found === undefined ? unknownUpload(uploadId) : accepted(found);
+  if (found === undefined) return unknownUpload(uploadId);
+  return found.isRemoved ? removedContent(uploadId) : accepted(found);
 }
 
 /** Processes a kept upload again, after whatever stood in its way has been mended; records stored already stay once. */
@@ -56,9 +57,15 @@ export async function replayUpload(
 ): Promise<Result<UploadReport>> {
   const found = await readInTenant(service.database, tenantId, (session) => readUploadBytes(session, uploadId));
   if (found === undefined) return unknownUpload(uploadId);
+  if (found.isRemoved) return removedContent(uploadId);
   return processUpload(service, tenantId, { ...found, uploadId, limits, mending, again: true });
 }
 
 function unknownUpload(uploadId: string): Result<never> {
   return refused({ kind: "not-found", detail: `No upload ${uploadId} was received here.`, status: 404 });
+}
+
+function removedContent(uploadId: string): Result<never> {
+  const detail = `The content of ${uploadId} was removed: its person was erased, or its time was over. What the report says of it stays. Ask whoever sent it where it is still needed.`;
+  return refused({ kind: "deleted", detail, status: 410 });
 }

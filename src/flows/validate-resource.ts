@@ -1,7 +1,7 @@
 import type { Resource } from "@medplum/fhirtypes";
 import { accepted, type Refusal, type Result } from "../domain/result.ts";
 import { contentFindings, type ValidationFindings, type ValidationRequest } from "../fhir/validate.ts";
-import { inTenant, readInTenant } from "../store/database.ts";
+import { inTenant, readInTenant, type TenantSession, withTheirEyes } from "../store/database.ts";
 import { readResource } from "../store/resource.ts";
 import { read } from "./read-resource.ts";
 import { refuseDangling, refuseStillReferred } from "./reference-policy.ts";
@@ -53,7 +53,7 @@ async function danglingIn(
   resource: Resource,
 ): Promise<Refusal[]> {
   const written = { type: target.type, id: target.id ?? service.newId(), resource };
-  return inTenant(service.database, tenantId, (session) => refuseDangling(service, session, [written], new Set()));
+  return asAsker(service, tenantId, (session) => refuseDangling(service, session, [written], new Set()));
 }
 
 async function deletionFindings(
@@ -64,10 +64,15 @@ async function deletionFindings(
 ): Promise<ValidationFindings> {
   const warnings = await absence(service, tenantId, type, id, "change nothing");
   if (warnings.length > 0) return { errors: [], warnings };
-  const errors = await inTenant(service.database, tenantId, (session) =>
-    refuseStillReferred(service, session, [{ type, id }]),
-  );
+  const errors = await asAsker(service, tenantId, (session) => refuseStillReferred(service, session, [{ type, id }]));
   return { errors, warnings };
+}
+
+/** What a client may not see, a validation must not tell it: neither that it is there nor that it points somewhere. */
+function asAsker<T>({ database }: Service, tenantId: number, work: (session: TenantSession) => Promise<T>): Promise<T> {
+  return inTenant(database, tenantId, (session) =>
+    withTheirEyes(database, session, () => work(session), database.confinement),
+  );
 }
 
 /** No error: an update may make the first version, and a deletion of nothing is none. */

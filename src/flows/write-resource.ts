@@ -6,6 +6,7 @@ import type { TenantSession } from "../store/database.ts";
 import { lockResources, referenceOf, type StoredResource } from "../store/resource.ts";
 import { commitOne, type Write } from "./commit-writes.ts";
 import { matchOne } from "./criteria.ts";
+import { lockSeen, refuseWithheld } from "./seen-by-writer.ts";
 import type { Service } from "./service.ts";
 import { orRollBack, RefusedWrite, writeInTenant } from "./write-in-tenant.ts";
 
@@ -96,7 +97,9 @@ async function saveVersion(
   read: Pick<Write, "resource" | "exact">,
 ): Promise<WrittenResource> {
   const { type, id } = target;
-  const [current] = await lockResources(session, [referenceOf(target)]);
+  const seen = await lockSeen(service, session, [referenceOf(target)]);
+  await refuseWithheld(service, session, [referenceOf(target)], seen);
+  const [current] = seen;
   const stale = versionRefusal(target, current);
   if (stale !== undefined) throw new RefusedWrite([stale]);
   const stored = await commitOne(service, session, { type, id, ...read }, current);

@@ -31,6 +31,11 @@ A client is registered with a role and with scopes; the role is the most that it
 for of the client's scopes, for five minutes. A client without \`system/*.rs\` reads through a confinement that the database
 itself holds: resources of other types do not show in its searches, includes, chains and histories.
 
+Below the clearance V a client reads and updates Tasks, and writes nothing else of the record; what is labelled above its clearance,
+and what a Consent denies it, is not there for it ([decision 7](decisions/0007-labels-consent-and-break-glass.md)). With \`tidegate/break-glass.c\`, which no
+client has that was not registered for it by name, the header \`Break-Glass: <reason of 10 to 500 characters>\` lifts both for one
+request that only reads.
+
 | Role | At most |
 |---|---|
 ${roleNames

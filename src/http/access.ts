@@ -2,7 +2,9 @@ import type { FastifyInstance, FastifyRequest } from "fastify";
 import { type Need, readScopes } from "../fhir/scopes.ts";
 import { confined, type Grant, grantOf } from "../flows/grant.ts";
 import type { Service } from "../flows/service.ts";
+import { auditAnswers, withTrail } from "./audit.ts";
 import { bearerOf, tokenHash } from "./bearer.ts";
+import { withGlassBroken } from "./break-glass.ts";
 import type { Doors } from "./doors.ts";
 import { RefusedRequest } from "./errors.ts";
 import { conditionalCreate, needsOf, needsOfRoute, unmet } from "./needs.ts";
@@ -18,7 +20,11 @@ declare module "fastify" {
   }
 }
 
-const everything = readScopes("system/*.cruds tidegate/*.cruds").scopes;
+const everything = {
+  scopes: readScopes("system/*.cruds tidegate/*.cruds").scopes,
+  confidentiality: "V",
+  keepsRecord: true,
+} as const;
 
 /**
  * Lets only bearers of a valid token through to this plugin's routes, to what its scopes let pass, and binds each request
@@ -28,6 +34,7 @@ export function requireToken(app: FastifyInstance, doors: Doors): void {
   app.decorateRequest("grant");
   app.decorateRequest("tenantId", 0);
   app.decorateRequest("service");
+  auditAnswers(app, doors);
   app.addHook("onRoute", ({ method, url, schema }) => {
     if (schema?.hide === true) return;
     for (const one of [method].flat()) {
@@ -39,7 +46,8 @@ export function requireToken(app: FastifyInstance, doors: Doors): void {
   app.addHook("onRequest", async (request) => {
     request.grant = await grantOfRequest(request, doors);
     request.tenantId = request.grant.tenantId;
-    request.service = confined(doors.service, request.grant);
+    request.grant = withGlassBroken(request, request.grant);
+    request.service = withTrail(doors, request, confined(doors.service, request.grant));
     const texts = needsOfRoute(request.method, request.routeOptions.url ?? "");
     const named = request.params as Record<string, string>;
     if (texts !== undefined) requireScopes(request, needsOf(texts, named));
@@ -60,7 +68,9 @@ export function requireScopes(request: FastifyRequest, needs: readonly Need[], a
 async function grantOfRequest(request: FastifyRequest, doors: Doors): Promise<Grant> {
   const token = bearerOf(request);
   const grant =
-    token === undefined ? undefined : (configuredGrant(doors, token) ?? (await grantOf(doors.service, token)));
+    token === undefined
+      ? undefined
+      : (configuredGrant(doors, token) ?? (await grantOf(doors.service, token)) ?? (await externalGrant(doors, token)));
   if (grant !== undefined) return grant;
   const detail =
     "Send a valid token in the Authorization header: Bearer <token>. /fhir/.well-known/smart-configuration says where to get one.";
@@ -70,5 +80,11 @@ async function grantOfRequest(request: FastifyRequest, doors: Doors): Promise<Gr
 // Looked up by its hash: what a comparison's time could tell is about the hash, not about the token.
 function configuredGrant({ tokens }: Doors, token: string): Grant | undefined {
   const tenantId = tokens.get(tokenHash(token));
-  return tenantId === undefined ? undefined : { tenantId, clientId: "configured", scopes: everything };
+  return tenantId === undefined ? undefined : { tenantId, clientId: "configured", ...everything };
+}
+
+async function externalGrant({ externalTokens }: Doors, token: string): Promise<Grant | undefined> {
+  const checked = await externalTokens?.(token);
+  if (checked !== undefined && "refused" in checked) throw new RefusedRequest([checked.refused]);
+  return checked;
 }

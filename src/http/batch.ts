@@ -17,6 +17,7 @@ const conditions = {
 /** What of the batch's own request holds for each of its entries. */
 const passedOn = [
   "authorization",
+  "break-glass",
   "host",
   "forwarded",
   "x-forwarded-proto",

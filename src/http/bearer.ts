@@ -5,6 +5,8 @@ import type { FastifyRequest } from "fastify";
 export type AccessTokens = ReadonlyMap<string, number>;
 
 const longestToken = 512;
+/** A JSON Web Token carries claims; it and all other headers have 16 kB together. */
+const longestJwt = 8_192;
 
 /** The hash under which a token is configured and looked up; the token itself is kept nowhere. */
 export function tokenHash(token: string): string {
@@ -14,5 +16,11 @@ export function tokenHash(token: string): string {
 /** The token in the request's header; undefined where there is none. */
 export function bearerOf(request: FastifyRequest): string | undefined {
   const token = /^Bearer +([\w.~+/=-]+)$/i.exec(request.headers.authorization ?? "")?.[1];
-  return token === undefined || token.length > longestToken ? undefined : token;
+  if (token === undefined) return undefined;
+  return token.length > (isJwt(token) ? longestJwt : longestToken) ? undefined : token;
+}
+
+/** Whether a token has the form of a JSON Web Token: header, claims and signature (RFC 7519, 3). */
+function isJwt(token: string): boolean {
+  return /^[\w-]+\.[\w-]+\.[\w-]+$/.test(token);
 }

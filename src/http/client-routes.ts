@@ -15,12 +15,20 @@ const fhirId = z.string().regex(/^[A-Za-z0-9\-.]{1,64}$/);
 const wanted = {
   name: text(200).describe("What people call the system."),
   role: z.enum(["integration", "dashboard", "commissioner", "administrator"]),
-  scope: text(4_000).optional().describe("Scopes between blanks; all that the role may have where it is left out."),
+  scope: text(4_000)
+    .optional()
+    .describe("Scopes between blanks; all that the role may have but tidegate/break-glass.c where it is left out."),
   jwks: z.record(z.string(), z.unknown()).optional().describe("Its public keys, as a JSON Web Key Set."),
   patientId: fhirId.optional().describe("The id of the one person whose records it may read."),
   organizationId: fhirId
     .optional()
     .describe("The id of an organisation: it may read the people of it and of those below it."),
+  confidentiality: z
+    .enum(["N", "R", "V"])
+    .optional()
+    .describe(
+      "The highest confidentiality that it sees: normal, restricted or very restricted records. Where it is left out, V for the role integration and N for all others. Below V a client reads and updates Tasks, and writes nothing else.",
+    ),
   jwksUrl: text(1_000).optional().describe("Where its public keys are fetched, instead of jwks."),
 };
 
@@ -41,6 +49,7 @@ const clientAnswer = z.object({
   jwksUrl: z.string().optional(),
   patientId: z.string().optional(),
   organizationId: z.string().optional(),
+  confidentiality: z.string(),
   version: z.number().int(),
   changedAt: z.iso.datetime(),
   disabledAt: z.iso.datetime().optional(),
@@ -56,7 +65,7 @@ type Stored = Awaited<ReturnType<typeof clientsOf>>[number];
 
 function shown(client: Stored): z.infer<typeof clientAnswer> {
   const { clientId, name, role, jwks, jwksUrl, version, scopes, changedMs, disabledMs } = client;
-  const { patientId, organizationId } = client;
+  const { patientId, organizationId, confidentiality } = client;
   const keys = (jwks as { keys?: { kid?: string }[] } | undefined)?.keys;
   return {
     clientId,
@@ -67,6 +76,7 @@ function shown(client: Stored): z.infer<typeof clientAnswer> {
     ...(jwksUrl === undefined ? {} : { jwksUrl }),
     ...(patientId === undefined ? {} : { patientId }),
     ...(organizationId === undefined ? {} : { organizationId }),
+    confidentiality,
     version,
     changedAt: new Date(changedMs).toISOString(),
     ...(disabledMs === undefined ? {} : { disabledAt: new Date(disabledMs).toISOString() }),

@@ -1,4 +1,6 @@
+import type { AuditBuffer } from "../flows/audit-buffer.ts";
 import type { ClientKeys } from "../flows/client-keys.ts";
+import type { ExternalTokens } from "../flows/external-token.ts";
 import type { Service } from "../flows/service.ts";
 import type { AccessTokens } from "./bearer.ts";
 import type { Cursors } from "./cursor.ts";
@@ -8,8 +10,12 @@ import type { EdgeSettings } from "./edge-settings.ts";
 export interface Doors {
   readonly service: Service;
   readonly tokens: AccessTokens;
+  /** Checks tokens of other issuers; none of them is taken where absent. */
+  readonly externalTokens?: ExternalTokens;
   /** Public keys of the clients that sign their assertions; as they are registered where absent. */
   readonly clientKeys?: ClientKeys;
+  /** Where every request leaves its mark. */
+  readonly trail: Pick<AuditBuffer, "add" | "touch">;
   readonly cursors: Cursors;
   readonly maxBodyBytes: number;
   /** Origin that links begin with, without a slash at the end; absent means the address of the request. */

@@ -14,6 +14,10 @@ export async function guardEdge(app: FastifyInstance, doors: Pick<Doors, "edge" 
     // Never over plain HTTP (RFC 6797, 7.2), and not for subdomains, which are not ours to speak for.
     strictTransportSecurity: edge?.tls === undefined ? false : { maxAge: 31_536_000, includeSubDomains: false },
   });
+  app.addHook("onSend", async (_request, reply) => {
+    // Records belong into no cache, not even the browser's (OWASP ASVS 4.0.3, V8.1.1 and V8.2.1). Files of /docs say for themselves.
+    if (!reply.hasHeader("cache-control")) reply.header("Cache-Control", "no-store");
+  });
   if (edge === undefined) return;
   app.server.maxConnections = edge.maxConnections;
   if (edge.corsOrigins.length > 0) await allowOrigins(app, edge.corsOrigins);
@@ -28,6 +32,7 @@ async function allowOrigins(app: FastifyInstance, origins: readonly string[]): P
     allowedHeaders: [
       "Accept",
       "Authorization",
+      "Break-Glass",
       "Content-Type",
       "If-Match",
       "If-Modified-Since",

@@ -33,9 +33,14 @@ export function answerError(error: unknown, request: FastifyRequest, reply: Fast
 }
 
 /** What the log may hold of an error. Messages repeat what was sent – PostgreSQL's quote the value – and so may name a person. */
-function withoutItsMessage(error: unknown): Record<string, unknown> {
-  const { name, code, constraint, stack } = error as Partial<Record<"name" | "code" | "constraint" | "stack", string>>;
-  const frames = (stack ?? "").split("\n").filter((line) => /^\s+at /.test(line));
+export function withoutItsMessage(error: unknown): Record<string, unknown> {
+  type Told = "name" | "code" | "constraint" | "stack" | "message";
+  const { name, code, constraint, stack = "", message = "" } = (error ?? {}) as Partial<Record<Told, string>>;
+  // A message of several lines may have some that look like frames.
+  const frames = stack
+    .slice(stack.indexOf(message) + message.length)
+    .split("\n")
+    .filter((line) => /^\s+at /.test(line));
   return { name, code, constraint, at: frames.map((line) => line.trim()) };
 }
 

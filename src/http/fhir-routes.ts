@@ -5,7 +5,9 @@ import { selfDescription } from "../fhir/self-description.ts";
 import { bundleType, entriesOf } from "../fhir/transaction.ts";
 import { transact } from "../flows/transact.ts";
 import { requireScopes, requireToken } from "./access.ts";
+import { auditRoutes } from "./audit-routes.ts";
 import { batch } from "./batch.ts";
+import { refuseWriting } from "./break-glass.ts";
 import { conditionalRoutes } from "./conditional-routes.ts";
 import type { Doors } from "./doors.ts";
 import { RefusedRequest } from "./errors.ts";
@@ -39,7 +41,7 @@ export async function fhirRoutes(app: FastifyInstance, doors: Doors): Promise<vo
     for (const routes of [instanceRoutes, conditionalRoutes, searchRoutes, historyRoutes]) routes(guarded, doors);
     for (const routes of [validateRoutes, metaRoutes, everythingRoutes, matchRoutes, lastnRoutes])
       routes(guarded, doors);
-    for (const routes of [terminologyRoutes, measureRoutes]) routes(guarded, doors);
+    for (const routes of [terminologyRoutes, measureRoutes, auditRoutes]) routes(guarded, doors);
     refuseOtherMethods(guarded, {
       "/": ["GET", "POST"],
       "/_search": ["POST"],
@@ -52,6 +54,9 @@ export async function fhirRoutes(app: FastifyInstance, doors: Doors): Promise<vo
       "/:type/:id/_history/:version": ["GET"],
       "/:type/:id/:member": ["GET"],
       "/:type/:id/:member/_search": ["POST"],
+      "/AuditEvent": ["GET"],
+      "/AuditEvent/_search": ["POST"],
+      "/AuditEvent/:id": ["GET"],
     });
   });
 }
@@ -74,7 +79,8 @@ function requireKnown(doors: Doors, request: FastifyRequest): void {
     const detail = `There is no operation ${operation.slice(0, 64)} at this address. /metadata lists those that are.`;
     throw new RefusedRequest([{ kind: "not-supported", detail, status: 404 }]);
   }
-  if (type !== undefined && !doors.service.definitions.has(type)) throw new RefusedRequest([unknownType(type)]);
+  if (type !== undefined && type !== "AuditEvent" && !doors.service.definitions.has(type))
+    throw new RefusedRequest([unknownType(type)]);
 }
 
 /** A Bundle sent to the base address is a transaction, or a batch of requests (https://hl7.org/fhir/R4/http.html#transaction). */
@@ -92,6 +98,9 @@ function requireEntries(doors: Doors, request: FastifyRequest, value: unknown): 
     const { method, url, ifNoneExist } = entry?.request ?? {};
     // What is no request is refused as such, later.
     if (typeof method !== "string" || typeof url !== "string") continue;
+    if (request.grant.breakGlass !== undefined && method !== "GET" && method !== "HEAD") {
+      refuseWriting(`Bundle.entry[${i}].request`);
+    }
     requireScopes(request, entryNeeds(method, url, ifNoneExist !== undefined), `Bundle.entry[${i}].request`);
   }
 }

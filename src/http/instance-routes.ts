@@ -1,5 +1,6 @@
 import type { FastifyInstance, FastifyRequest } from "fastify";
 import { deleteResource } from "../flows/delete-resource.ts";
+import { asWriter } from "../flows/grant.ts";
 import { patchResource } from "../flows/patch-resource.ts";
 import { read, readOneVersion } from "../flows/read-resource.ts";
 import { createResource, updateResource, type WriteTarget } from "../flows/write-resource.ts";
@@ -48,7 +49,7 @@ export function instanceRoutes(app: FastifyInstance, doors: Doors): void {
   });
   app.put<{ Params: Target }>("/:type/:id", async (request, reply) => {
     const target = { ...request.params, ...conditionsOf(request) };
-    await requireScopeToCreate(doors, request, request.params);
+    await requireScopeToCreate(request, request.params);
     const written = await updateResource(request.service, request.tenantId, target, bodyText(request, maxBodyBytes));
     return sendWritten(doors, request, reply, answered(written));
   });
@@ -67,11 +68,11 @@ export function instanceRoutes(app: FastifyInstance, doors: Doors): void {
 }
 
 /** An update of what is not there creates it, which takes another scope than to update. */
-async function requireScopeToCreate({ service }: Doors, request: FastifyRequest, { type, id }: Target): Promise<void> {
+async function requireScopeToCreate(request: FastifyRequest, { type, id }: Target): Promise<void> {
   const needs = needsOf(["system/:type.c"], { type });
   if (unmet(request.grant.scopes, needs) === undefined) return;
-  // With the eyes of the service: what the client may update is there, also where it may not read it.
-  const known = await read(service, request.tenantId, type, id);
+  // What the client may update is there, also where its scopes let it not read it; what is withheld from it is not.
+  const known = await read(asWriter(request.service), request.tenantId, type, id);
   if (!known.ok) requireScopes(request, needs);
 }
 

@@ -59,6 +59,10 @@ export const routeNeeds: Readonly<Record<string, readonly string[]>> = {
   "POST /fhir/Measure/$evaluate-measure": ["system/Measure.r", "system/*.r"],
   "GET /fhir/Measure/:id/$evaluate-measure": ["system/Measure.r", "system/*.r"],
   "POST /fhir/Measure/:id/$evaluate-measure": ["system/Measure.r", "system/*.r"],
+  // Who did what tells of people: no scope of a type opens it.
+  "GET /fhir/AuditEvent": ["tidegate/audit.r"],
+  "POST /fhir/AuditEvent/_search": ["tidegate/audit.r"],
+  "GET /fhir/AuditEvent/:id": ["tidegate/audit.r"],
   "POST /api/v1/use-records": ["tidegate/use-records.c"],
   "GET /api/v1/uploads": ["tidegate/use-records.r"],
   "GET /api/v1/uploads/:uploadId": ["tidegate/use-records.r"],

@@ -1,4 +1,6 @@
 import { useRecordJsonSchema } from "../intake/use-record-schema.ts";
+import { doesNothingButRead, reasonLength } from "./break-glass.ts";
+import { needsOfRoute } from "./needs.ts";
 
 type Json = Record<string, unknown>;
 
@@ -11,6 +13,7 @@ export function completed(document: Json): Json {
   const upload = paths["/api/v1/use-records"]?.post;
   if (upload !== undefined) upload.requestBody = uploadBody();
   for (const [path, methods] of Object.entries(paths)) {
+    for (const [method, operation] of Object.entries(methods)) addBreakGlass(path, method, operation);
     if (!path.startsWith("/fhir")) continue;
     for (const [method, operation] of Object.entries(methods)) {
       operation.tags = ["FHIR R4"];
@@ -18,6 +21,16 @@ export function completed(document: Json): Json {
     }
   }
   return document;
+}
+
+/** Every request that reads may say why it must see what is withheld. */
+function addBreakGlass(path: string, method: string, operation: Json): void {
+  const url = path.replaceAll(/\{(\w+)\}/g, ":$1");
+  if (needsOfRoute(method.toUpperCase(), url) === undefined || !doesNothingButRead(method.toUpperCase(), url)) return;
+  const description = "Why what labels and consents withhold must be read now. It takes tidegate/break-glass.c.";
+  const schema = { type: "string", minLength: reasonLength.least, maxLength: reasonLength.most };
+  const header = { name: "Break-Glass", in: "header", required: false, description, schema };
+  operation.parameters = [...((operation.parameters ?? []) as Json[]), header];
 }
 
 /** The FHIR operations are told apart by their name, which stands in the address. */

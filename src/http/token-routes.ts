@@ -1,9 +1,10 @@
 import type { FastifyInstance, FastifyReply, FastifyRequest } from "fastify";
 import { readScopes, roles, scopeText } from "../fhir/scopes.ts";
 import { type ClientKeys, clientKeys } from "../flows/client-keys.ts";
-import { grantOf } from "../flows/grant.ts";
+import { type Grant, grantOf } from "../flows/grant.ts";
 import { assertionAlgorithms, issueAccessToken, type TokenRefusal } from "../flows/issue-token.ts";
 import { revoke } from "../flows/revoke-token.ts";
+import { auditAnswers, requestEntry, withTrail } from "./audit.ts";
 import { bearerOf } from "./bearer.ts";
 import type { Doors } from "./doors.ts";
 import { originOf } from "./origin.ts";
@@ -22,6 +23,8 @@ export async function tokenRoutes(app: FastifyInstance, doors: Doors): Promise<v
     "onSend",
     async (_request, reply) => void reply.header("Cache-Control", "no-store").header("Pragma", "no-cache"),
   );
+  app.decorateRequest("grant");
+  auditAnswers(app, doors);
   const keys = doors.clientKeys ?? clientKeys(() => doors.service.now());
   app.post("/token", { schema: { hide: true } }, (request, reply) => sendToken(doors, keys, request, reply));
   app.post("/introspect", { schema: { hide: true } }, (request, reply) => sendIntrospection(doors, request, reply));
@@ -69,8 +72,14 @@ async function sendToken(
     ...field("assertionType", "client_assertion_type"),
     ...field("assertion", "client_assertion"),
   };
-  const issued = await issueAccessToken(doors.service, keys, asked, audiencesOf(doors, request));
-  if (!issued.ok) return refuse(reply, issued.refusal);
+  const from = requestEntry(doors, request);
+  const issued = await issueAccessToken(doors.service, keys, asked, audiencesOf(doors, request), from);
+  if (!issued.ok) {
+    if (issued.asker !== undefined) request.grant = { ...issued.asker, scopes: [] };
+    return refuse(reply, issued.refusal);
+  }
+  request.isAudited = true;
+  doors.trail.touch(issued.value.tenantId);
   const { token, scope, expiresInSeconds } = issued.value;
   return reply.send({ access_token: token, token_type: "bearer", expires_in: expiresInSeconds, scope });
 }
@@ -95,9 +104,16 @@ function audiencesOf(doors: Doors, request: FastifyRequest): string[] {
   return [...hosts].map((host) => `${request.protocol}://${host}:${localPort}${path}`);
 }
 
+/** The grant of whoever asks about a token, by a token of its own. */
+async function askingGrant(doors: Doors, request: FastifyRequest): Promise<Grant | undefined> {
+  const asking = await grantOf(doors.service, bearerOf(request) ?? "");
+  if (asking !== undefined) request.grant = asking;
+  return asking;
+}
+
 /** What a token is good for: told to the bearer of that very token, and to whoever may see the tenant's clients. */
 async function sendIntrospection(doors: Doors, request: FastifyRequest, reply: FastifyReply): Promise<FastifyReply> {
-  const asking = await grantOf(doors.service, bearerOf(request) ?? "");
+  const asking = await askingGrant(doors, request);
   if (asking === undefined)
     return refuse(reply, { error: "invalid_client", description: "Send your own token as bearer." });
   const asked = fieldsOf(request)?.get("token");
@@ -123,12 +139,12 @@ async function sendIntrospection(doors: Doors, request: FastifyRequest, reply: F
 
 /** Ends a token of the client that asks with a token of its own; always answered alike (RFC 7009, 2.2). */
 async function sendRevocation(doors: Doors, request: FastifyRequest, reply: FastifyReply): Promise<FastifyReply> {
-  const asking = await grantOf(doors.service, bearerOf(request) ?? "");
+  const asking = await askingGrant(doors, request);
   if (asking === undefined)
     return refuse(reply, { error: "invalid_client", description: "Send your own token as bearer." });
   const token = fieldsOf(request)?.get("token");
   if (token === undefined)
     return refuse(reply, { error: "invalid_request", description: "Send the token as field token." });
-  await revoke(doors.service, asking, token);
+  await revoke(withTrail(doors, request, doors.service), asking, token);
   return reply.send({});
 }

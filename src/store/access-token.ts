@@ -8,6 +8,7 @@ export interface TokenInForce {
   readonly scopes: readonly string[];
   readonly issuedMs: number;
   readonly expiresMs: number;
+  readonly confidentiality: string;
   readonly patientId?: string;
   readonly organizationId?: string;
 }
@@ -19,6 +20,7 @@ interface Row {
   readonly scopes: string[];
   readonly issued_at: number;
   readonly expires_at: number;
+  readonly confidentiality: string;
   readonly patient_id: string | null;
   readonly organization_id: string | null;
 }
@@ -67,7 +69,7 @@ export async function tokenInForce(
   nowMs: number,
 ): Promise<TokenInForce | undefined> {
   const [row] = await session.query<Row>(
-    `select t.client_id, c.name, c.role, t.scopes, t.issued_at, t.expires_at, c.patient_id, c.organization_id
+    `select t.client_id, c.name, c.role, t.scopes, t.issued_at, t.expires_at, c.confidentiality, c.patient_id, c.organization_id
      from access_token t join client c on c.tenant_id = t.tenant_id and c.client_id = t.client_id
      where t.tenant_id = $1 and t.token_hash = $2 and t.expires_at > $3 and t.revoked_at is null and c.disabled_at is null`,
     [session.tenantId, tokenHash, instant(nowMs)],
@@ -80,6 +82,7 @@ export async function tokenInForce(
     scopes: row.scopes,
     issuedMs: row.issued_at,
     expiresMs: row.expires_at,
+    confidentiality: row.confidentiality,
     ...(row.patient_id === null ? {} : { patientId: row.patient_id }),
     ...(row.organization_id === null ? {} : { organizationId: row.organization_id }),
   };

@@ -1,6 +1,6 @@
 import type { AuditEntry } from "../fhir/audit-event.ts";
 import { type AuditRow, auditColumns, auditHash, entryOf, entryText } from "./audit-row.ts";
-import type { TenantSession } from "./database.ts";
+import { instant, type TenantSession } from "./database.ts";
 
 /** An entry with its place in the tenant's trail. */
 export interface AuditRecord {
@@ -41,6 +41,28 @@ export async function appendAudit(session: TenantSession, entries: readonly Audi
   ]);
   return rows[0]?.head;
 }
+
+/**
+ * Notes an entry in the transaction that it tells of, to be chained soon after (`sealAudit`): writers of a tenant need not
+ * wait for each other. Nothing is noted, and false answered, where the transaction has changed nothing so far.
+ */
+export async function noteAudit(session: TenantSession, entry: AuditEntry): Promise<boolean> {
+  const rows = await session.query(
+    `insert into audit_pending (tenant_id, entry) select $1::int, $2::text where pg_current_xact_id_if_assigned() is not null
+     returning id`,
+    [session.tenantId, entryText(entry)],
+  );
+  return rows.length > 0;
+}
+
+/** Chains what was noted, a bounded number at a time; answers how many. */
+export async function sealAudit(session: TenantSession): Promise<number> {
+  const rows = await session.query<{ sealed: number }>("select seal_audit() as sealed");
+  return rows[0]?.sealed ?? 0;
+}
+
+/** How many `sealAudit` chains at once. */
+export const mostSealed = 10_000;
 
 const BATCH = 1_000;
 
@@ -106,10 +128,15 @@ function unlikeNoted(row: AuditRow, noted: AuditHead | undefined): BrokenLink | 
   return { sequence: row.sequence, fault: "not the hash that was noted" };
 }
 
-/** Which entries to read: all, of one patient, of one client, or of both. */
+/** Which entries to read: those for which everything given holds. */
 export interface AuditQuestion {
   readonly patientId?: string;
   readonly clientId?: string;
+  /** Half-open, in epoch milliseconds. */
+  readonly fromMs?: number;
+  readonly untilMs?: number;
+  /** Only this one. */
+  readonly sequence?: number;
   /** Only those before this one: where the page before ended. */
   readonly beforeSequence?: number;
   readonly count: number;
@@ -127,10 +154,17 @@ export async function readAudit(session: TenantSession, question: AuditQuestion)
   // `&&` and not `@>`: only that operator may use an index under row-level security (see 0001_security.sql).
   ask((patient) => `patient_ids && array[${patient}::text]`, question.patientId);
   ask((client) => `client_id = ${client}::text`, question.clientId);
+  ask((from) => `at >= ${from}::timestamptz`, boundOf(question.fromMs));
+  ask((until) => `at < ${until}::timestamptz`, boundOf(question.untilMs));
+  ask((sequence) => `sequence = ${sequence}::bigint`, question.sequence);
   ask((sequence) => `sequence < ${sequence}::bigint`, question.beforeSequence);
   const rows = await session.query<AuditRow>(
     `select ${auditColumns} from audit_entry where ${where.join(" and ")} order by audit_entry.sequence desc limit $2`,
     values,
   );
   return rows.map((row) => ({ sequence: row.sequence, entry: entryOf(row) }));
+}
+
+function boundOf(ms: number | undefined): string | undefined {
+  return instant(ms) ?? undefined;
 }

@@ -11,6 +11,8 @@ export interface StoredClient {
   readonly jwksUrl?: string;
   readonly patientId?: string;
   readonly organizationId?: string;
+  /** The highest confidentiality that it sees: N, R or V. */
+  readonly confidentiality: string;
   readonly version: number;
   readonly changedMs: number;
   readonly disabledMs?: number;
@@ -25,13 +27,14 @@ interface Row {
   readonly jwks_url: string | null;
   readonly patient_id: string | null;
   readonly organization_id: string | null;
+  readonly confidentiality: string;
   readonly version: number;
   readonly changed_at: number;
   readonly disabled_at: number | null;
 }
 
 const columns =
-  "client_id, name, role, scopes, jwks, jwks_url, patient_id, organization_id, version, changed_at, disabled_at";
+  "client_id, name, role, scopes, jwks, jwks_url, patient_id, organization_id, confidentiality, version, changed_at, disabled_at";
 
 /**
  * Registers a client, or changes one where it still is at `version - 1`; false where somebody else was first. The id stays,
@@ -39,10 +42,10 @@ const columns =
  */
 export async function saveClient(session: TenantSession, one: StoredClient): Promise<boolean> {
   const rows = await session.query(
-    `insert into client (tenant_id, ${columns}) values ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10, $11, $12)
+    `insert into client (tenant_id, ${columns}) values ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10, $11, $12, $13)
      on conflict (tenant_id, client_id) do update set name = excluded.name, role = excluded.role, scopes = excluded.scopes,
        jwks = excluded.jwks, jwks_url = excluded.jwks_url, patient_id = excluded.patient_id,
-       organization_id = excluded.organization_id, version = excluded.version, changed_at = excluded.changed_at,
+       organization_id = excluded.organization_id, confidentiality = excluded.confidentiality, version = excluded.version, changed_at = excluded.changed_at,
        disabled_at = excluded.disabled_at
      where client.version = excluded.version - 1
      returning version`,
@@ -56,6 +59,7 @@ export async function saveClient(session: TenantSession, one: StoredClient): Pro
       one.jwksUrl ?? null,
       one.patientId ?? null,
       one.organizationId ?? null,
+      one.confidentiality,
       one.version,
       instant(one.changedMs),
       instant(one.disabledMs),
@@ -91,6 +95,7 @@ function clientOf(row: Row): StoredClient {
     ...(row.jwks_url === null ? {} : { jwksUrl: row.jwks_url }),
     ...(row.patient_id === null ? {} : { patientId: row.patient_id }),
     ...(row.organization_id === null ? {} : { organizationId: row.organization_id }),
+    confidentiality: row.confidentiality,
     version: row.version,
     changedMs: row.changed_at,
     ...(row.disabled_at === null ? {} : { disabledMs: row.disabled_at }),

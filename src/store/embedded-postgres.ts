@@ -170,7 +170,9 @@ function spawnServer(
   settings: Readonly<Record<string, string>>,
   onLine: (line: string) => void,
 ): ChildProcess {
-  const fixed = { listen_addresses: "127.0.0.1", unix_socket_directories: "", lc_messages: "C" };
+  // What went wrong with a statement is told to whoever sent it; in the server's log it would quote values.
+  const quiet = { log_min_messages: "log", log_min_error_statement: "panic", log_error_verbosity: "terse" };
+  const fixed = { listen_addresses: "127.0.0.1", unix_socket_directories: "", lc_messages: "C", ...quiet };
   const flags = Object.entries({ ...settings, ...fixed }).flatMap(([name, value]) => ["-c", `${name}=${value}`]);
   const child = spawn(programs.postgres, ["-D", cluster, "-p", String(port), ...flags], {
     ...programOptions(programs),

@@ -1,23 +1,9 @@
 import type { Fact } from "../domain/facts.ts";
 import { isClosed } from "../domain/finding-task.ts";
+import { consentTable } from "./consent-table.ts";
 import { instant } from "./database.ts";
+import type { FactTable } from "./fact-table.ts";
 import { sessionColumns, sessionRow } from "./session-row.ts";
-
-/** How one kind of fact stands in its table. */
-export interface FactTable {
-  readonly table: string;
-  /** Resource types whose facts stand here; a table may hold several. */
-  readonly from: readonly string[];
-  /** Column that holds the id of the resource the fact comes from. */
-  readonly source: string;
-  /** Unique key after the tenant. */
-  readonly key: readonly string[];
-  /** Expression for the patients that a change concerns; null where the table names none. */
-  readonly patient: string;
-  readonly columns: Readonly<Record<string, string>>;
-  /** The row that the fact becomes; undefined when the fact belongs elsewhere. */
-  rows(fact: Fact): readonly Record<string, unknown>[];
-}
 
 /** Plans, profiles, contraindications, absences, infections and screenings as rows of `patient_fact`. */
 function patientFactRows(fact: Fact): Record<string, unknown>[] {
@@ -238,6 +224,7 @@ export const factTables: readonly FactTable[] = [
     columns: { patient_id: "text", kind: "text", source_id: "text", fact: "jsonb" },
     rows: patientFactRows,
   },
+  consentTable,
   {
     table: "finding_task",
     from: ["Task"],

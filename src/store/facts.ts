@@ -1,6 +1,7 @@
 import type { Fact } from "../domain/facts.ts";
 import type { TenantSession } from "./database.ts";
-import { type FactTable, factTables } from "./fact-tables.ts";
+import type { FactTable } from "./fact-table.ts";
+import { factTables } from "./fact-tables.ts";
 
 /** What one written resource states now; an empty list takes back what it stated before. */
 export interface StatedFacts {

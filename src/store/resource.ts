@@ -1,5 +1,5 @@
 import type { IndexValues } from "../fhir/search/index-values.ts";
-import { instant, type TenantSession } from "./database.ts";
+import { instant, type TenantSession, type Written } from "./database.ts";
 
 /** A stored version: `body` is the resource's JSON text as it is answered. */
 export interface StoredResource {
@@ -127,11 +127,11 @@ const indexRows = `strings as (
     from unnest($23::bigint[], $24::timestamptz[], $25::timestamptz[], $26::text[], $27::text[]) as d(key, low, high, type, id)
     join saved using (type, id)
   )
-  select type, id from saved`;
+  select type, id, patient_id as "patientId" from saved`;
 
 const createStatement = `with saved as (
     insert into resource (${resourceColumns}) select ${inputValues} from ${inputRows}
-    on conflict (tenant_id, type, id) do nothing returning type, id
+    on conflict (tenant_id, type, id) do nothing returning type, id, patient_id
   ), ${indexRows}`;
 
 const replaceStatement = `with input as materialized (select * from ${inputRows}
@@ -155,7 +155,7 @@ const replaceStatement = `with input as materialized (select * from ${inputRows}
       quantity_highs = excluded.quantity_highs, quantity_places = excluded.quantity_places,
       place_terms = excluded.place_terms, body = excluded.body
     where r.version = excluded.version - 1
-    returning type, id
+    returning type, id, patient_id
   ), ${indexRows}`;
 
 /**
@@ -164,8 +164,9 @@ const replaceStatement = `with input as materialized (select * from ${inputRows}
  */
 export async function createResources(session: TenantSession, resources: readonly NewResource[]): Promise<Set<string>> {
   if (resources.length === 0) return new Set();
-  const rows = await session.query<{ type: string; id: string }>(createStatement, parameters(session, resources));
-  return new Set(rows.map((row) => `${row.type}/${row.id}`));
+  const rows = await session.query<SavedRow>(createStatement, parameters(session, resources));
+  for (const row of rows) session.written.push(written(row, "create"));
+  return new Set(rows.map(referenceOf));
 }
 
 /**
@@ -174,8 +175,23 @@ export async function createResources(session: TenantSession, resources: readonl
  */
 export async function saveResources(session: TenantSession, resources: readonly NewResource[]): Promise<void> {
   if (resources.length === 0) return;
-  const rows = await session.query<{ id: string }>(replaceStatement, parameters(session, resources));
+  const rows = await session.query<SavedRow>(replaceStatement, parameters(session, resources));
   if (rows.length !== resources.length) throw new ConcurrentWrite("a resource changed while it was being written");
+  const sent = new Map(resources.map((resource) => [referenceOf(resource), resource]));
+  for (const row of rows) {
+    const { deleted = false, version = 1 } = sent.get(referenceOf(row)) ?? {};
+    session.written.push(written(row, deleted ? "delete" : version === 1 ? "create" : "update"));
+  }
+}
+
+interface SavedRow {
+  readonly type: string;
+  readonly id: string;
+  readonly patientId: string | null;
+}
+
+function written(row: SavedRow, action: Written["action"]): Written {
+  return { reference: referenceOf(row), action, ...(row.patientId === null ? {} : { patientId: row.patientId }) };
 }
 
 function parameters(session: TenantSession, resources: readonly NewResource[]): unknown[] {

@@ -1,4 +1,5 @@
 import { instant, type TenantSession } from "./database.ts";
+import { contentIsRemoved } from "./upload-content.ts";
 
 /** What became of an upload. */
 export type UploadStatus = "accepted" | "partly-refused" | "refused";
@@ -31,9 +32,12 @@ export interface RefusedRecord {
 
 const listColumns = `upload_id as "uploadId", received_at as "receivedMs", last_tried_at as "lastTriedMs", attempts,
   content_type as "contentType", content_encoding as "contentEncoding", encode(sha256, 'hex') as sha256,
-  length(bytes) as "sizeBytes", status, reason, device_identifier as "deviceIdentifier", device_id as "deviceId", report`;
+  coalesce((report #>> '{contentRemoved,bytes}')::int, length(bytes)) as "sizeBytes", status, reason, device_identifier as "deviceIdentifier", device_id as "deviceId", report`;
 
-/** Keeps what arrived, byte for byte; the same bytes again only count one more attempt. Answers how many there were. */
+/**
+ * Keeps what arrived, byte for byte; the same bytes again only count one more attempt. Answers how many there were, and
+ * whether these bytes were erased with a person: what was erased does not come back.
+ */
 export async function keepUpload(
   session: TenantSession,
   upload: {
@@ -44,14 +48,14 @@ export async function keepUpload(
     sha256: Buffer;
     bytes: Uint8Array;
   },
-): Promise<{ attempts: number }> {
-  const rows = await session.query<{ attempts: number }>(
+): Promise<{ attempts: number; isErased: boolean }> {
+  const rows = await session.query<{ attempts: number; isErased: boolean }>(
     `insert into received_upload (tenant_id, upload_id, received_at, last_tried_at, attempts, content_type, content_encoding,
        sha256, bytes, status, report)
      values ($1, $2, $3, $3, 1, $4, $5, $6, $7, 'refused', '{}')
      on conflict (tenant_id, upload_id) do update
        set attempts = received_upload.attempts + 1, last_tried_at = excluded.last_tried_at
-     returning attempts`,
+     returning attempts, reason is not distinct from 'erased' as "isErased"`,
     [
       session.tenantId,
       upload.uploadId,
@@ -62,7 +66,7 @@ export async function keepUpload(
       upload.bytes,
     ],
   );
-  return { attempts: rows[0]?.attempts ?? 1 };
+  return rows[0] ?? { attempts: 1, isErased: false };
 }
 
 /** Notes what became of an upload, replacing what an earlier attempt noted. */
@@ -86,7 +90,9 @@ export async function settleUpload(
        from jsonb_to_recordset($9::jsonb) as r(position int, kind text, refusals jsonb, received jsonb, session_id text)
        on conflict (tenant_id, upload_id, position) do update
          set kind = excluded.kind, refusals = excluded.refusals, received = excluded.received, session_id = excluded.session_id)
-     update received_upload set status = $3, reason = $4, device_identifier = $5, device_id = $6, report = $7
+     update received_upload set status = $3, reason = $4, device_identifier = $5, device_id = $6,
+       report = $7::jsonb || case when report ? 'contentRemoved'
+         then jsonb_build_object('contentRemoved', report -> 'contentRemoved') else '{}'::jsonb end
      where tenant_id = $1 and upload_id = $2`,
     [
       session.tenantId,
@@ -112,12 +118,20 @@ export async function readUpload(session: TenantSession, uploadId: string): Prom
 }
 
 /** The bytes of an upload, exactly as they arrived. */
-export async function readUploadBytes(
-  session: TenantSession,
-  uploadId: string,
-): Promise<{ bytes: Buffer; contentType: string; contentEncoding: string; receivedMs: number } | undefined> {
-  const rows = await session.query<{ bytes: Buffer; contentType: string; contentEncoding: string; receivedMs: number }>(
-    `select bytes, content_type as "contentType", content_encoding as "contentEncoding", received_at as "receivedMs"
+export interface UploadContent {
+  readonly bytes: Buffer;
+  readonly contentType: string;
+  readonly contentEncoding: string;
+  readonly receivedMs: number;
+  /** The bytes were taken away since, at an erasure or when their time was over. */
+  readonly isRemoved: boolean;
+}
+
+/** The content of one upload; undefined where no such upload arrived. */
+export async function readUploadBytes(session: TenantSession, uploadId: string): Promise<UploadContent | undefined> {
+  const rows = await session.query<UploadContent>(
+    `select bytes, content_type as "contentType", content_encoding as "contentEncoding", received_at as "receivedMs",
+       ${contentIsRemoved} as "isRemoved"
      from received_upload where tenant_id = $1 and upload_id = $2`,
     [session.tenantId, uploadId],
   );

@@ -3,7 +3,7 @@
  * into the same kind of tables, on the same database in the same run, in alternating slices.
  * DATABASE_URL names a PostgreSQL to use; otherwise an embedded one starts in a temporary folder.
  * Arguments: `--patients 100 --days 90`, and `--plans 1000000` to ask instead how searches over so many Observations are
- * planned.
+ * planned; `--access` to ask what tokens and the audit trail cost.
  */
 import { mkdtemp, rm } from "node:fs/promises";
 import { tmpdir } from "node:os";
@@ -12,6 +12,7 @@ import { parseArgs } from "node:util";
 import { Client } from "pg";
 import { startEmbeddedPostgres } from "../../src/store/embedded-postgres.ts";
 import { migrate } from "../../src/store/migrate.ts";
+import { measureAccess } from "./access.ts";
 import { measureSearchPlans } from "./search-plans.ts";
 import { measureUploads } from "./upload.ts";
 import { measureValidation } from "./validation.ts";
@@ -21,6 +22,7 @@ const { values } = parseArgs({
     patients: { type: "string", default: "100" },
     days: { type: "string", default: "90" },
     plans: { type: "string" },
+    access: { type: "boolean", default: false },
   },
 });
 const size = { patients: Number(values.patients), days: Number(values.days) };
@@ -35,7 +37,8 @@ try {
   address.pathname = `/${name}`;
   try {
     await migrate(address.href);
-    if (values.plans === undefined) {
+    if (values.access) console.table(await measureAccess(address.href));
+    else if (values.plans === undefined) {
       const result = await measureUploads(address.href, size);
       console.table(result.table);
       const sessionMs = await measureValidation();

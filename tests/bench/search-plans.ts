@@ -118,6 +118,7 @@ async function explain(service: Service, session: TenantSession, type: string, a
   const plans: { Plan: Plan; "Planning Time": number; "Execution Time": number }[] = [];
   const asking: TenantSession = {
     tenantId: session.tenantId,
+    written: session.written,
     async query<Row>(text: string, values: readonly unknown[] = []) {
       const found = await session.query<{ "QUERY PLAN": typeof plans }>(
         `explain (analyze, format json) ${text}`,

@@ -1,6 +1,8 @@
 import { Client } from "pg";
+import type { AuditEntry } from "../../src/fhir/audit-event.ts";
 import { recordUse } from "../../src/flows/record-use.ts";
-import { type Database, openDatabase } from "../../src/store/database.ts";
+import { audited, openTrail, writtenEntry } from "../../src/flows/trail.ts";
+import { type Database, openDatabase, type Written } from "../../src/store/database.ts";
 import { ensureTenant } from "../../src/store/tenant.ts";
 import { registerPatients } from "./patients.ts";
 import { benchService } from "./service.ts";
@@ -39,7 +41,9 @@ export async function measureUploads(
 }
 
 async function measure(database: Database, raw: Client, size: { patients: number; days: number }): Promise<Measured> {
-  const service = benchService(database);
+  const behind = benchService(database);
+  const trail = openTrail(behind, "bench");
+  const service = audited(behind, trail, (written) => uploadEntry(behind.now(), written));
   const { tenantId } = await ensureTenant(database, "bench");
   await registerPatients(service, tenantId, size.patients);
   for (const table of copied) await raw.query(`create table raw_${table} (like ${table} including all)`);
@@ -63,8 +67,15 @@ async function measure(database: Database, raw: Client, size: { patients: number
     ourWal += (await walBytes(raw)) - before;
     plain.push({ sessions, seconds: await copyNewRows(raw, tenantId) });
   }
+  await trail.close();
   const totalWal = (await walBytes(raw)) - walStart;
   return report(ours, plain, ourWal, totalWal - ourWal);
+}
+
+/** What the door would say of an upload in the trail. */
+function uploadEntry(atMs: number, written: readonly Written[]): AuditEntry {
+  const told = { action: "C", kind: "upload", outcome: "0", route: "/api/v1/use-records" } as const;
+  return { ...told, ...writtenEntry(written), atMs, clientId: "bench", requestId: "bench" };
 }
 
 async function walBytes(client: Client): Promise<number> {

@@ -15,7 +15,12 @@ beforeAll(() => {
 });
 
 const facts = { baseUrl: "https://tidegate.example/fhir", softwareVersion: "0.1.0", date: "2026-03-01" };
-const rest = () => capabilityStatement(definitions, facts).rest?.[0];
+const whole = () => capabilityStatement(definitions, facts).rest?.[0];
+/** What the doors of stored resources declare; the trail has a door of its own. */
+const rest = () => {
+  const declared = whole();
+  return declared && { ...declared, resource: declared.resource?.filter((one) => one.type !== "AuditEvent") ?? [] };
+};
 const resourceOf = (type: string) => rest()?.resource?.find((one) => one.type === type);
 
 // https://hl7.org/fhir/R4/capabilitystatement.html with its invariants cpb-0 to cpb-16
@@ -43,7 +48,7 @@ test("it lists the types that are switched on and no others", () => {
   expect(rest()?.resource?.map((one) => one.type)).toEqual(definitions.types);
   const two = createDefinitions({ types: ["Observation", "Patient"] });
   const small = capabilityStatement(two, facts).rest?.[0];
-  expect(small?.resource?.map((one) => one.type)).toEqual(["Observation", "Patient"]);
+  expect(small?.resource?.map((one) => one.type)).toEqual(["AuditEvent", "Observation", "Patient"]);
   const inclusions = small?.resource?.flatMap((one) => [...(one.searchRevInclude ?? [])]) ?? [];
   expect(inclusions.filter((one) => !/^(Observation|Patient):/.test(one))).toEqual([]);
 });
@@ -61,7 +66,7 @@ test("every type has all of R4's interactions on a type, and the system all on t
 // https://hl7.org/fhir/R4/valueset-reference-handling-policy.html
 test("references are declared as enforced under the policy check and not under accept", () => {
   const policyOf = (referencePolicy: "check" | "accept") =>
-    capabilityStatement(definitions, { ...facts, referencePolicy }).rest?.[0]?.resource?.[0]?.referencePolicy;
+    capabilityStatement(definitions, { ...facts, referencePolicy }).rest?.[0]?.resource?.[1]?.referencePolicy;
   expect(policyOf("check")).toEqual(["literal", "local", "enforced"]);
   expect(policyOf("accept")).toEqual(["literal", "local"]);
 });
@@ -77,7 +82,7 @@ test("each parameter is listed once, with the kind and url of its definition whe
       else expect([known.get(definition ?? "")?.code, known.get(definition ?? "")?.type]).toEqual([name, type]);
     }
   };
-  for (const resource of rest()?.resource ?? []) agree(resource.searchParam ?? [], resource.type ?? "");
+  for (const resource of whole()?.resource ?? []) agree(resource.searchParam ?? [], resource.type ?? "");
   agree(rest()?.searchParam ?? [], "system");
 });
 
@@ -93,6 +98,12 @@ test("each official parameter of a type is either listed or named as left out", 
       .map((one) => `${resource.type}?${one.code}`);
     expect(missing).toEqual([]);
   }
+});
+
+test("the trail is declared as read and searched, and nothing else", () => {
+  const [trail] = whole()?.resource ?? [];
+  expect(trail?.interaction?.map((one) => one.code)).toEqual(["read", "search-type"]);
+  expect(trail?.searchParam?.map((one) => one.name)).toEqual(["_id", "patient", "agent", "date"]);
 });
 
 test("the text says that dates without a zone are read in UTC", () => {

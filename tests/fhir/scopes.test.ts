@@ -8,11 +8,13 @@ import {
   type Permission,
   type Role,
   readableTypes,
+  readingLimits,
   readScope,
   readScopes,
   roles,
   type Scope,
   scopeText,
+  writtenUnderLimit,
 } from "../../src/fhir/scopes.ts";
 
 const scopes = (text: string) => readScopes(text).scopes;
@@ -47,8 +49,9 @@ describe("a scope", () => {
     "system/Observation.sr",
     "system/Observation.rr",
     "system/observation.rs",
-    "system/Observation.rs?category=x",
     "system/Obser vation.rs",
+    // No type of R4 is written so, and the database takes no such name.
+    "system/Obser_vation.rs",
     "tidegate/everything.r",
     "SYSTEM/Observation.rs",
     "system/__proto__.rs",
@@ -140,5 +143,54 @@ describe("the ceiling of a role", () => {
       }
       expect(needs(role, "dashboard", "r", "tidegate")).toBe(false);
     }
+  });
+});
+
+// https://hl7.org/fhir/smart-app-launch/STU2/scopes-and-launch-context.html, "Finer-grained resource constraints".
+describe("a scope limited by a search parameter", () => {
+  const survey = "system/Observation.rs?category=http://terminology.hl7.org/CodeSystem/observation-category|survey";
+  const [limited] = scopes(survey);
+
+  test("is read, and written as it was", () => {
+    expect(limited?.limit).toBe("category=http://terminology.hl7.org/CodeSystem/observation-category|survey");
+    expect(limited && scopeText(limited)).toBe(survey);
+  });
+
+  test.each([
+    "system/*.rs?category=survey",
+    "system/Observation.cruds?category=survey",
+    "system/Observation.u?category=survey",
+    "system/Observation.rs?category:not=survey",
+    "system/Observation.rs?category=survey&status=final",
+    "system/Observation.rs?category=",
+    "system/Observation.rs?",
+    "tidegate/dashboard.r?category=survey",
+  ])("is none of ours as %s", (text) => {
+    expect(readScope(text)).toBeUndefined();
+  });
+
+  test("lets its needs pass, and limits its type where nothing else opens it", () => {
+    const one = scopes(`${survey} system/Patient.rs`);
+    expect(allows(one, { context: "system", of: "Observation", to: "s" })).toBe(true);
+    expect(readingLimits(one)).toEqual([{ type: "Observation", limit: limited?.limit }]);
+    expect(readingLimits(scopes(`${survey} system/Observation.r`))).toEqual([]);
+    expect(readingLimits(scopes(`${survey} system/*.rs`))).toEqual([]);
+    expect(readingLimits(scopes(`${survey} system/Observation.c`))).toHaveLength(1);
+    expect(writtenUnderLimit(scopes(`${survey} system/Observation.c`))).toBe("Observation");
+    expect(writtenUnderLimit(scopes(`${survey} system/*.d`))).toBe("Observation");
+    expect(writtenUnderLimit(scopes(`${survey} system/Task.u system/*.rs`))).toBeUndefined();
+    expect(writtenUnderLimit(scopes(`${survey} system/Task.u`))).toBeUndefined();
+  });
+
+  test.each([
+    ["system/Observation.rs", survey, [survey]],
+    [survey, "system/*.cruds", [survey]],
+    [survey, survey, [survey]],
+    [survey, "system/Observation.rs?category=other", []],
+    [survey, "system/Observation.s", [survey.replace(".rs", ".s")]],
+    [`${survey} system/Observation.c`, "system/*.cruds", [survey, "system/Observation.c"]],
+  ])("asked %s and held %s have in common %s", (asked, held, common) => {
+    expect(commonScopes(scopes(asked), scopes(held)).map(scopeText)).toEqual(common);
+    expect(commonScopes(scopes(held), scopes(asked)).map(scopeText).sort()).toEqual([...common].sort());
   });
 });

@@ -1,5 +1,5 @@
 import { describe, expect, test } from "vitest";
-import { readKeySet } from "../../src/flows/key-set.ts";
+import { keyFinder, readKeySet, signatureAlgorithms } from "../../src/flows/key-set.ts";
 import { keyPair } from "../support/client.ts";
 
 const problemsOf = (...keys: unknown[]) => readKeySet({ keys }).problems;
@@ -47,3 +47,29 @@ test.each([null, 1, "x", {}, { keys: [] }, { keys: {} }, { keys: Array.from({ le
   "what is no key set is told what one is (%#)",
   (value) => expect(readKeySet(value).problems).toEqual(['A key set is { "keys": [ … ] } with 1 to 50 keys.']),
 );
+
+describe("a set for more algorithms", () => {
+  test("keeps an RSA key for the one that it names, or for all of its kind", async () => {
+    const { jwk } = await keyPair("RS384", "one");
+    const read = (alg?: string) => readKeySet({ keys: [{ ...jwk, alg }] }, signatureAlgorithms).set.keys[0];
+    expect(read("PS256")).toMatchObject({ kid: "one", alg: "PS256" });
+    expect(read()).toMatchObject({ kid: "one", kty: "RSA" });
+    expect(read()).not.toHaveProperty("alg");
+    expect(read("HS256")).toBeUndefined();
+  });
+
+  test("keeps an EC key for the one algorithm of its curve (RFC 7518, 3.4)", async () => {
+    const { jwk } = await keyPair("ES384", "one");
+    const { alg: _, ...silent } = jwk;
+    expect(readKeySet({ keys: [silent] }, signatureAlgorithms).set.keys).toMatchObject([{ alg: "ES384" }]);
+    expect(readKeySet({ keys: [{ ...jwk, alg: "ES256" }] }, signatureAlgorithms).problems).toHaveLength(1);
+  });
+});
+
+test("a key that is no point on its curve is refused as a key, when somebody signs with it", async () => {
+  const { jwk } = await keyPair("ES384", "one");
+  const find = keyFinder({ keys: [{ ...jwk, x: "AAAA" }] });
+  await expect(find({ alg: "ES384", kid: "one" }, { payload: "", signature: "" })).rejects.toMatchObject({
+    code: "ERR_JWKS_INVALID",
+  });
+});

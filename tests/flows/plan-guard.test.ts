@@ -278,6 +278,7 @@ test("plans of many people cost no more questions than one, and other writes non
       let statements = 0;
       const counting: TenantSession = {
         tenantId: session.tenantId,
+        written: session.written,
         query: <Row>(...of: Parameters<TenantSession["query"]>) => {
           statements += 1;
           return session.query<Row>(...of);

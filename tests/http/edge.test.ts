@@ -27,6 +27,7 @@ describe("headers of every answer", () => {
     expect(answer.statusCode).toBe(status);
     expect(answer.headers).toMatchObject({
       "content-security-policy": "default-src 'none';frame-ancestors 'none'",
+      "cache-control": "no-store",
       "x-content-type-options": "nosniff",
       "x-frame-options": "DENY",
       "referrer-policy": "no-referrer",

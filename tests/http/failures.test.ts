@@ -8,6 +8,7 @@ import { cursorsWith } from "../../src/http/cursor.ts";
 import { openDatabase } from "../../src/store/database.ts";
 import { isReady } from "../../src/store/open.ts";
 import { type TestApp, testApp } from "../support/app.ts";
+import { quietTrail } from "../support/quiet-trail.ts";
 
 let here: TestApp;
 
@@ -30,6 +31,7 @@ async function appOn(database: Service["database"]) {
     {
       service: { ...here.service, database },
       tokens: new Map([[tokenHash(here.token), here.tenantId]]),
+      trail: quietTrail,
       cursors: cursorsWith(Buffer.alloc(32)),
       maxBodyBytes: 10_000,
       softwareVersion: "0.0.0",

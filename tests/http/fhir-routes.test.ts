@@ -183,6 +183,8 @@ describe("/metadata and headers", () => {
     };
     const failed: string[] = [];
     for (const { type, searchParam } of statement.rest[0].resource) {
+      // The trail takes other values; tests/http/audit-search.test.ts asks it for each of its parameters.
+      if (type === "AuditEvent") continue;
       for (const parameter of searchParam) {
         // Composites and `_has` have values of their own; tests/fhir/capability.test.ts and house/declared.test.ts ask for them.
         if (!Object.hasOwn(values, parameter.type)) continue;

@@ -89,13 +89,11 @@ const linked: readonly Resource[] = [
     ],
   },
   {
-    resourceType: "AuditEvent",
+    resourceType: "Provenance",
     id: "seen",
-    type: { code: "rest" },
     recorded: "2026-03-01T00:00:00Z",
-    source: { observer: { reference: "Organization/north" } },
-    agent: [{ requestor: true, who: { reference: "Practitioner/oak" } }],
-    entity: [{ what: { reference: "Observation/of-a" } }],
+    agent: [{ who: { reference: "Practitioner/oak" } }],
+    target: [{ reference: "Observation/of-a" }],
   },
 ];
 
@@ -163,8 +161,8 @@ test.each([
   // Two conditions may be met by two resources.
   ["Patient", "_has:Observation:patient:code=peak-cough-flow&_has:Observation:patient:code=other", ["pa"]],
   // Nested, and two links away.
-  ["Patient", "_has:Observation:patient:_has:AuditEvent:entity:agent=Practitioner/oak", ["pa"]],
-  ["Patient", "_has:Observation:patient:_has:AuditEvent:entity:agent=Practitioner/elm", []],
+  ["Patient", "_has:Observation:patient:_has:Provenance:target:agent=Practitioner/oak", ["pa"]],
+  ["Patient", "_has:Observation:patient:_has:Provenance:target:agent=Practitioner/elm", []],
   ["Organization", "_has:Patient:organization:_has:Observation:patient:code=peak-cough-flow", ["north"]],
   ["Location", "_has:Location:partof:_has:Location:partof:name=adler", ["site"]],
   // A chain inside, and one outside.

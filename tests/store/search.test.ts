@@ -272,28 +272,3 @@ test("a deleted resource and another tenant's resources are never found, counted
   );
   expect(included.map((one) => one.id)).toEqual(["kept"]);
 });
-
-// The index narrows to the patient; the dates are compared on what is left of one person, and then sorted: ge is decided
-// by the end of a period, which is in no index.
-test("a patient's resources of a time are found among that patient's alone", async () => {
-  const tenantId = await freshTenant("plan");
-  const query = parsed("Observation", "patient=p1&date=ge2026-03-01&_sort=-date");
-  const lines = await inTenant(database, tenantId, async (session) => {
-    await session.query("set local enable_seqscan = off");
-    let asked: { text: string; values: readonly unknown[] } | undefined;
-    await searchResources(
-      {
-        ...session,
-        query: (text, values = []) => {
-          asked = { text, values };
-          return session.query(text, values);
-        },
-      },
-      query,
-    );
-    return session.query<{ "QUERY PLAN": string }>(`explain ${asked?.text}`, asked?.values ?? []);
-  });
-  const plan = lines.map((line) => line["QUERY PLAN"]).join("\n");
-  expect(plan).toMatch(/Scan using resource_patient_time on resource/);
-  expect(plan).toMatch(/Index Cond: .*patient_id = 'p1'/);
-});

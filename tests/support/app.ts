@@ -1,6 +1,9 @@
 import type { FastifyBaseLogger, FastifyInstance } from "fastify";
 import { buildApp } from "../../src/app.ts";
+import type { AuditBuffer } from "../../src/flows/audit-buffer.ts";
+import { externalTokens, type TokenIssuer } from "../../src/flows/external-token.ts";
 import type { Limits } from "../../src/flows/service.ts";
+import { openTrail } from "../../src/flows/trail.ts";
 import { tokenHash } from "../../src/http/bearer.ts";
 import { cursorsWith } from "../../src/http/cursor.ts";
 import type { EdgeSettings } from "../../src/http/edge-settings.ts";
@@ -10,6 +13,7 @@ import { type TestService, testService } from "./service.ts";
 
 /** The doors of a test service, with a token for its tenant and one for a stranger's. */
 export interface TestApp extends TestService {
+  readonly trail: AuditBuffer;
   readonly app: FastifyInstance;
   readonly token: string;
   readonly strangersToken: string;
@@ -28,38 +32,51 @@ export async function testApp(
     types?: readonly string[];
     edge?: EdgeSettings;
     trustedProxies?: readonly string[];
+    issuers?: readonly TokenIssuer[];
     log?: FastifyBaseLogger;
   } = {},
 ): Promise<TestApp> {
-  const { limits, maxBodyBytes, edge, trustedProxies, log, ...policy } = options;
+  const { limits, maxBodyBytes, edge, trustedProxies, issuers = [], log, ...policy } = options;
   const made = await testService(nowIso, policy);
-  const service = { ...made.service, limits: { ...made.service.limits, ...limits } };
+  const service = {
+    ...made.service,
+    limits: { ...made.service.limits, ...limits },
+    ...(log === undefined ? {} : { log }),
+  };
   const stranger = await ensureTenant(made.database, "stranger");
   const [token, strangersToken] = ["token-of-the-test", "token-of-a-stranger"];
-  const app = await buildApp({
-    service,
-    tokens: new Map([
-      [tokenHash(token), made.tenantId],
-      [tokenHash(strangersToken), stranger.tenantId],
-    ]),
-    cursors: cursorsWith(Buffer.alloc(32, 7)),
-    maxBodyBytes: maxBodyBytes ?? 1_000_000,
-    publicBaseUrl: "https://gate.test",
-    ...(edge === undefined ? {} : { edge }),
-    ...(trustedProxies === undefined ? {} : { trustedProxies }),
-    softwareVersion: "0.0.0",
-    startedIso: nowIso,
-    isReady: () => isReady(made.database),
-  });
+  const trail = openTrail(service, "test");
+  const app = await buildApp(
+    {
+      service,
+      trail,
+      tokens: new Map([
+        [tokenHash(token), made.tenantId],
+        [tokenHash(strangersToken), stranger.tenantId],
+      ]),
+      cursors: cursorsWith(Buffer.alloc(32, 7)),
+      maxBodyBytes: maxBodyBytes ?? 1_000_000,
+      publicBaseUrl: "https://gate.test",
+      externalTokens: externalTokens(service, issuers),
+      ...(edge === undefined ? {} : { edge }),
+      ...(trustedProxies === undefined ? {} : { trustedProxies }),
+      softwareVersion: "0.0.0",
+      startedIso: nowIso,
+      isReady: () => isReady(made.database),
+    },
+    log,
+  );
   return {
     ...made,
     service,
+    trail,
     app,
     token,
     strangersToken,
     headers: { authorization: `Bearer ${token}`, "content-type": "application/fhir+json" },
     close: async () => {
       await app.close();
+      await trail.close();
       await made.close();
     },
   };

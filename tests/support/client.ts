@@ -3,6 +3,9 @@ import { type CryptoKey, exportJWK, generateKeyPair, type JWTPayload, SignJWT } 
 import { type ClientWanted, registerClient } from "../../src/flows/client.ts";
 import { assertionType } from "../../src/flows/issue-token.ts";
 import type { TestApp } from "./app.ts";
+import { tokenDoor } from "./token-door.ts";
+
+export { tokenDoor };
 
 /** A registered client of a test with its secret key. */
 export interface TestClient {
@@ -11,9 +14,6 @@ export interface TestClient {
   readonly alg: "ES384" | "RS384";
   readonly privateKey: CryptoKey;
 }
-
-/** The address that assertions of tests are made out to. */
-export const tokenDoor = "https://gate.test/auth/token";
 
 export async function keyPair(alg: "ES384" | "RS384" = "ES384", kid: string = randomUUID()) {
   const { publicKey, privateKey } = await generateKeyPair(alg, { extractable: true });
@@ -82,7 +82,7 @@ export async function tokenFor(
   here: TestApp,
   role: string,
   scope?: string,
-  bound: Pick<ClientWanted, "patientId" | "organizationId"> = {},
+  bound: Pick<ClientWanted, "patientId" | "organizationId" | "confidentiality"> = {},
 ): Promise<string> {
   const client = await testClient(here, role, { ...bound, ...(scope === undefined ? {} : { scope }) });
   const answer = await askForToken(here, await assertionOf(here, client));

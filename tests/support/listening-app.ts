@@ -3,6 +3,7 @@ import { buildApp } from "../../src/app.ts";
 import { tokenHash } from "../../src/http/bearer.ts";
 import { cursorsWith } from "../../src/http/cursor.ts";
 import { isReady } from "../../src/store/open.ts";
+import { quietTrail } from "./quiet-trail.ts";
 import { testService } from "./service.ts";
 
 /** The app behind a real port of this machine, with no public address configured: links begin with that port. */
@@ -20,6 +21,7 @@ export async function listeningApp(nowIso: string): Promise<ListeningApp> {
   const app = await buildApp({
     service: made.service,
     tokens: new Map([[tokenHash(token), made.tenantId]]),
+    trail: quietTrail,
     cursors: cursorsWith(Buffer.alloc(32, 7)),
     maxBodyBytes: 1_000_000,
     softwareVersion: "0.0.0",

@@ -6,6 +6,7 @@ import type { Doors } from "../../src/http/doors.ts";
 import { answerErrors } from "../../src/http/errors.ts";
 import { keepBodiesAsBytes } from "../../src/http/fhir-request.ts";
 import { ensureTenant } from "../../src/store/tenant.ts";
+import { quietTrail } from "./quiet-trail.ts";
 import { type TestService, testService } from "./service.ts";
 
 /** An app with nothing but the routes under test, guarded and with bodies as bytes like the FHIR door. */
@@ -30,6 +31,7 @@ export async function operationsApp(
       [tokenHash(token), made.tenantId],
       [tokenHash(strangersToken), stranger.tenantId],
     ]),
+    trail: quietTrail,
     cursors: cursorsWith(Buffer.alloc(32, 7)),
     maxBodyBytes: 1_000_000,
     publicBaseUrl: "https://gate.test",

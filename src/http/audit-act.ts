@@ -1,0 +1,36 @@
+import type { AuditEntry } from "../fhir/audit-event.ts";
+
+/** What a request does, as the trail tells it. */
+export type Act = Pick<AuditEntry, "kind" | "action">;
+
+const actions: Readonly<Record<string, AuditEntry["action"]>> = {
+  GET: "R",
+  HEAD: "R",
+  POST: "C",
+  PUT: "U",
+  PATCH: "U",
+  DELETE: "D",
+};
+
+/** What a request of this method to a route as it is declared does, if nothing it writes tells it more exactly. */
+export function actOf(method: string, route: string): Act {
+  const action = actions[method] ?? "E";
+  if (route.startsWith("/auth/")) return { kind: "login", action: "E" };
+  if (route.startsWith("/api/v1/clients")) return { kind: action === "R" ? "rest" : "access-change", action };
+  if (route.startsWith("/api/v1/thresholds") || /^\/api\/v1\/plans\/:\w+\/thresholds/.test(route))
+    return { kind: "rest", action };
+  if (route.endsWith("/content") || route.endsWith("/$everything")) return { kind: "export", action: "R" };
+  if (route === "/api/v1/use-records" || route.endsWith("/replay")) return { kind: "upload", action: "C" };
+  if (route.startsWith("/api/v1/")) return { kind: "dashboard", action };
+  if (/^\/fhir\/?$/.test(route) && method === "POST") return { kind: "rest", action: "E" };
+  if (route.includes("$")) return { kind: "rest", action: "E" };
+  return isSearch(method, route) ? { kind: "search", action: "E" } : { kind: "rest", action };
+}
+
+/** A search is an execution of a query (https://hl7.org/fhir/R4/valueset-audit-event-action.html). */
+function isSearch(method: string, route: string): boolean {
+  if (route.endsWith("/_search")) return true;
+  return (
+    (method === "GET" || method === "HEAD") && /^\/fhir(\/|\/:type|\/:type\/:id\/:member|\/AuditEvent)?$/.test(route)
+  );
+}
