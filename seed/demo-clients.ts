@@ -23,6 +23,11 @@ const wanted: Readonly<Record<string, Omit<ClientWanted, "jwks">>> = {
   integration: { name: "Demo: integration engine", role: "integration" },
   dashboard: { name: "Demo: dashboard", role: "dashboard" },
   ward: { name: "Demo: dashboard of one service", role: "dashboard", organizationId },
+  emergency: {
+    name: "Demo: dashboard of the emergency team",
+    role: "dashboard",
+    scope: "system/*.rs tidegate/dashboard.r tidegate/break-glass.c",
+  },
   person: { name: "Demo: dashboard of one person", role: "dashboard", patientId: "patient-steady" },
   commissioner: { name: "Demo: commissioner", role: "commissioner" },
   administrator: { name: "Demo: administrator", role: "administrator" },

@@ -46,7 +46,8 @@ async function measure(database: Database, raw: Client, size: { patients: number
   const service = audited(behind, trail, (written) => uploadEntry(behind.now(), written));
   const { tenantId } = await ensureTenant(database, "bench");
   await registerPatients(service, tenantId, size.patients);
-  for (const table of copied) await raw.query(`create table raw_${table} (like ${table} including all excluding generated)`);
+  for (const table of copied)
+    await raw.query(`create table raw_${table} (like ${table} including all excluding generated)`);
   const ours: Slice[] = [];
   const plain: Slice[] = [];
   const uploads = uploadsOf(size);
