@@ -21,11 +21,13 @@ export const rooms = {
   },
   flows: {
     rooms: ["domain", "fhir", "intake", "store"],
-    // Signatures of clients and issuers are checked where the deed is told.
-    packages: ["jose"],
+    // Signatures of clients and issuers are checked where the deed is told. The solver is lent to the domain's audit of
+    // population figures, which knows only its shape.
+    packages: ["jose", "highs"],
     // A flow carries resources from room to room, so it may name their shapes; what they mean stays in fhir.
     typeOnlyPackages: ["pino", "@medplum/fhirtypes"],
-    builtins: ["crypto"],
+    // A release's audit computes for long, so it has a thread of its own.
+    builtins: ["crypto", "events", "worker_threads"],
   },
   http: {
     rooms: ["flows", "fhir", "intake"],

@@ -97,6 +97,7 @@ describe("what the walls allow passes", () => {
     ["src/store/a.ts", 'import type { B } from "../fhir/b.ts"; export type A = B;'],
     ["src/flows/a.ts", 'import type { Logger } from "pino"; export type A = Logger;'],
     ["src/flows/a.ts", 'import { jwtVerify } from "jose"; export const a = jwtVerify;'],
+    ["src/flows/a.ts", 'import loadHighs from "highs"; export const a = loadHighs;'],
     ["src/fhir/a.ts", 'import type { Patient } from "@medplum/fhirtypes"; export type A = Patient;'],
     ["src/fhir/a.ts", 'import { createHash } from "node:crypto"; export const a = createHash;'],
     ["src/intake/a.ts", 'import { parse } from "csv-parse/sync"; export const a = parse;'],
