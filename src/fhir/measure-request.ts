@@ -25,10 +25,51 @@ const rules = {
   lastReceivedOn: { type: "dateTime" },
 } as const satisfies ParameterRules;
 
+/** What is asked of a report about everybody: a measure, and half-open local days that must be a period of the grid. */
+export type SummaryRequest = Omit<MeasureRequest, "patientId">;
+
 const subjectShape = /^(?:Patient\/)?([A-Za-z0-9\-.]{1,64})$/;
 
 /** The most days of one report. */
 const mostDays = 1_100;
+
+/**
+ * Which kind of report is asked for. R4's operation calls the one about everybody `population`, its MeasureReport `summary`:
+ * both are taken. Undefined where neither kind nor subject is named, which R4 would have be about everybody.
+ */
+export function reportKind(input: OperationInput): "subject" | "summary" | undefined {
+  const reportType = sentAs(input, "reportType");
+  if (reportType === undefined) return sentAs(input, "subject") === undefined ? undefined : "subject";
+  return reportType === "summary" || reportType === "population" ? "summary" : "subject";
+}
+
+/** What came under this name; whether it may is settled by whoever reads all of them. */
+function sentAs({ query, body }: OperationInput, name: string): unknown {
+  const [, inQuery] = query.find(([one]) => one === name) ?? [];
+  const { parameter } = (body?.value ?? {}) as { parameter?: unknown };
+  const inBody = Array.isArray(parameter) ? parameter.find((one: { name?: unknown } | null) => one?.name === name) : {};
+  const { valueCode, valueString, valueReference } = (inBody ?? {}) as Record<string, unknown>;
+  return inQuery ?? valueCode ?? valueString ?? valueReference;
+}
+
+/** Reads what is asked of a report about everybody; `Measure/[id]` as in `readMeasureRequest`. */
+export function readSummaryRequest(input: OperationInput, measureId?: string): Result<SummaryRequest> {
+  const read = readParameters(rules, input);
+  if (!read.ok) return read;
+  const asked = read.value;
+  const measure = measureOf(measureId, asked.measure);
+  const period = periodOf(asked.periodStart, asked.periodEnd);
+  const refusals = [
+    ...(measure.ok ? [] : measure.refusals),
+    ...unsupported(asked),
+    ...(asked.subject === undefined
+      ? []
+      : [refusal("not-supported", "A summary is about everybody: leave subject out.", "subject")]),
+    ...(period.ok ? [] : period.refusals),
+  ];
+  if (refusals.length > 0 || !measure.ok || !period.ok) return refused(...refusals);
+  return accepted({ measure: measure.value, ...period.value });
+}
 
 /**
  * Reads what is asked of `Measure/$evaluate-measure`, or of `Measure/[id]/$evaluate-measure` with the id of the address.
@@ -45,13 +86,19 @@ export function readMeasureRequest(input: OperationInput, measureId?: string): R
     ...(measure.ok ? [] : measure.refusals),
     ...unsupported(asked),
     ...(patientId === undefined
-      ? [refusal("required", "Say whose report: subject is the id of a patient, or Patient/id.", "subject")]
+      ? [
+          refusal(
+            "required",
+            "Say whose report: subject is the id of a patient, or Patient/id. For one about everybody send reportType=summary.",
+            "subject",
+          ),
+        ]
       : []),
   ];
   const period = periodOf(periodStart, periodEnd);
   if (!period.ok) refusals.push(...period.refusals);
   if (reportType !== undefined && reportType !== "subject") {
-    const detail = `Only reports about one subject are made here; "${reportType.slice(0, 64)}" is not. Leave reportType out, or send subject.`;
+    const detail = `Reports are made about one subject, or as a summary; "${reportType.slice(0, 64)}" is neither. Send subject or summary.`;
     refusals.push(refusal("not-supported", detail, "reportType"));
   }
   if (refusals.length > 0 || !measure.ok || !period.ok || patientId === undefined) return refused(...refusals);

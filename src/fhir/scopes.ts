@@ -25,7 +25,15 @@ export interface Need {
 }
 
 /** Doors beside FHIR that have scopes. */
-export const ownDoors = ["use-records", "dashboard", "thresholds", "clients", "audit", "break-glass"] as const;
+export const ownDoors = [
+  "use-records",
+  "dashboard",
+  "thresholds",
+  "clients",
+  "audit",
+  "break-glass",
+  "releases",
+] as const;
 
 const order: readonly Permission[] = ["c", "r", "u", "d", "s"];
 
@@ -124,7 +132,11 @@ export function writtenUnderLimit(scopes: readonly Scope[]): string | undefined 
 
 /** Whether nothing passes with the scopes that does not pass with the ceiling. */
 export function isWithin(scopes: readonly Scope[], ceiling: readonly Scope[]): boolean {
-  return scopes.every(({ context, of, may }) => may.every((to) => allows(ceiling, { context, of, to })));
+  return scopes.every(({ context, of, may, limit }) => {
+    // Under a limit of the ceiling only the same limit is within.
+    const above = ceiling.filter((one) => one.limit === undefined || one.limit === limit);
+    return may.every((to) => allows(above, { context, of, to }));
+  });
 }
 
 /** The resource types that may be read or searched; undefined for every type. */
@@ -140,10 +152,11 @@ export const roles = {
     "system/*.cruds tidegate/use-records.cru tidegate/dashboard.r tidegate/thresholds.r tidegate/break-glass.c",
   /** A remote-monitoring dashboard: reads, and works on Tasks. */
   dashboard: "system/*.rs system/Task.u tidegate/dashboard.r tidegate/thresholds.r tidegate/break-glass.c",
-  /** Whoever buys the service: the definitions of its measures, and nothing about a person. */
-  commissioner: "system/Measure.rs",
-  /** Whoever runs the service: its configuration, who did what, and nothing clinical. */
-  administrator: "tidegate/thresholds.ru tidegate/clients.crud tidegate/audit.r",
+  /** Whoever buys the service: the definitions of its measures, figures of many that were released, and nothing about a person. */
+  commissioner:
+    "system/Measure.rs system/MeasureReport.rs?identifier=https://tidegate.example/fhir/sid/release| tidegate/releases.r",
+  /** Whoever runs the service: its configuration, who did what, what is released of the whole, and nothing clinical. */
+  administrator: "tidegate/thresholds.ru tidegate/clients.crud tidegate/audit.r tidegate/releases.cru",
 } as const;
 
 export type Role = keyof typeof roles;

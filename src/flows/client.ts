@@ -51,7 +51,7 @@ const boundCeiling = readScopes("system/*.rs tidegate/dashboard.r tidegate/break
  * its answers what is there; an update of a Task answers as if there were none.
  */
 export const unclearedCeiling = readScopes(
-  "system/*.rs system/Task.u tidegate/dashboard.r tidegate/thresholds.ru tidegate/clients.crud tidegate/audit.r tidegate/break-glass.c",
+  "system/*.rs system/Task.u tidegate/dashboard.r tidegate/thresholds.ru tidegate/clients.crud tidegate/audit.r tidegate/releases.cru tidegate/break-glass.c",
 ).scopes;
 
 const pageOfClients = 200;

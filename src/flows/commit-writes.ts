@@ -11,6 +11,7 @@ import { readPatients } from "../store/picture.ts";
 import { type NewResource, referenceOf, type StoredResource, saveResources } from "../store/resource.ts";
 import { refusePlans } from "./plan-guard.ts";
 import { refuseDangling, refuseStillReferred } from "./reference-policy.ts";
+import { refuseReleaseReports } from "./release-guard.ts";
 import { screeningWrites } from "./screening.ts";
 import type { Service } from "./service.ts";
 import { thresholdsNow } from "./tenant-thresholds.ts";
@@ -61,8 +62,8 @@ export async function commitWrites(
   const all = [...(options.before ?? []), ...writes];
   const following = await screeningWrites(service, session, all, current);
   await storeWrites(service, session, following.writes, following.current, { ...options, ownWork: true });
-  const refusedPlans = await refusePlans(service, session, all, current);
-  if (refusedPlans.length > 0) throw new RefusedWrite(refusedPlans);
+  const guarded = [...(await refusePlans(service, session, all, current)), ...refuseReleaseReports(all, current)];
+  if (guarded.length > 0) throw new RefusedWrite(guarded);
   return stored;
 }
 

@@ -4,6 +4,7 @@ import { queueReviews } from "../store/facts.ts";
 import { patientsDueForReview } from "../store/summary.ts";
 import { overdueSubjectsAbout } from "../store/task.ts";
 import { listTenants } from "../store/tenant.ts";
+import { makeRelease, releaseWorks } from "./make-release.ts";
 import { reviewPatient } from "./review-patient.ts";
 import { reviewUnmatched } from "./review-unmatched.ts";
 import { forgetTokens } from "./revoke-token.ts";
@@ -24,6 +25,10 @@ export function jobsOf(service: Service): Readonly<Record<string, Job>> {
     "review-unmatched": async (payload) => {
       const { tenantId, deviceIdentifier } = payload as { tenantId: number; deviceIdentifier: string };
       await reviewUnmatched(service, tenantId, deviceIdentifier);
+    },
+    "make-release": async (payload) => {
+      const { tenantId, number } = payload as { tenantId: number; number: number };
+      await makeRelease(service, releaseWorks, tenantId, number);
     },
     "review-by-time": () => queueReviewsByTime(service),
     "forget-tokens": () => forgetTokens(service),

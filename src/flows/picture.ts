@@ -9,7 +9,7 @@ import { effectiveThresholds, type ThresholdSetting } from "../domain/threshold-
 import type { Thresholds } from "../domain/thresholds.ts";
 import type { LocalDay } from "../domain/time.ts";
 import type { TenantSession } from "../store/database.ts";
-import { readEarlierUse } from "../store/part-use.ts";
+import { type PartAskedOf, readManyEarlierUses } from "../store/part-use.ts";
 import { type PictureFacts, type PictureWindow, readPictureFacts } from "../store/picture.ts";
 import { readThresholdSettings } from "../store/threshold-setting.ts";
 import type { Service } from "./service.ts";
@@ -47,22 +47,40 @@ export async function readPicture(
 /** Parts with a use limit, with what they were used for before the window; where none has one, nothing is read. */
 export async function withEarlierUse(
   session: TenantSession,
-  { parts, patientId, thresholds, today }: Picture,
-  { sessionsFromMs }: PictureWindow,
+  picture: Picture,
+  window: PictureWindow,
 ): Promise<readonly FittedPart[]> {
+  return (await withEarlierUses(session, [picture], window))[0]?.parts ?? [];
+}
+
+/** The same pictures with the earlier use of their parts, in one statement for all of them. */
+export async function withEarlierUses(
+  session: TenantSession,
+  pictures: readonly Picture[],
+  { sessionsFromMs }: PictureWindow,
+): Promise<Picture[]> {
+  const used = await readManyEarlierUses(session, pictures.flatMap(partsToAsk), sessionsFromMs);
+  return pictures.map((picture) => {
+    const ofPatient = used.get(picture.patientId);
+    if (ofPatient === undefined) return picture;
+    const parts = picture.parts.map((part) => {
+      const earlierUse = ofPatient.get(part.partId);
+      return earlierUse === undefined ? part : { ...part, earlierUse };
+    });
+    return { ...picture, parts };
+  });
+}
+
+function partsToAsk({ parts, patientId, thresholds, today }: Picture): PartAskedOf[] {
   const limits = new Map(
     thresholds.partKinds
       .filter((kind) => kind.replaceAfterSessions !== undefined || kind.replaceAfterHours !== undefined)
       .map((kind) => [kind.code, kind]),
   );
-  const asked = parts.flatMap(({ kind, removedDay, ...part }) => {
+  return parts.flatMap(({ kind, removedDay, ...part }) => {
     const limit = limits.get(kind);
-    return limit === undefined || (removedDay !== undefined && removedDay <= today) ? [] : [{ ...limit, ...part }];
-  });
-  const used = await readEarlierUse(session, patientId, asked, sessionsFromMs, thresholds.minimumCycles);
-  return parts.map((part) => {
-    const earlierUse = used.get(part.partId);
-    return earlierUse === undefined ? part : { ...part, earlierUse };
+    if (limit === undefined || (removedDay !== undefined && removedDay <= today)) return [];
+    return [{ ...limit, ...part, patientId, minimumCycles: thresholds.minimumCycles }];
   });
 }
 

@@ -42,7 +42,7 @@ ${roleNames
   .map(
     (role) =>
       `| ${role} | ${ceilingOf(role)
-        .map((scope) => `\`${scopeText(scope)}\``)
+        .map((scope) => `\`${scopeText(scope).replace("|", "\\|")}\``)
         .join(" ")} |`,
   )
   .join("\n")}

@@ -19,6 +19,9 @@ export function actOf(method: string, route: string): Act {
   if (route.startsWith("/api/v1/clients")) return { kind: action === "R" ? "rest" : "access-change", action };
   if (route.startsWith("/api/v1/thresholds") || /^\/api\/v1\/plans\/:\w+\/thresholds/.test(route))
     return { kind: "rest", action };
+  if (/^\/api\/v1\/releases\/:number(\.csv|\/page)$/.test(route)) return { kind: "export", action: "R" };
+  if (/^\/api\/v1\/releases\/:number\/[\w-]+$/.test(route)) return { kind: "rest", action: "U" };
+  if (route.startsWith("/api/v1/releases")) return { kind: "rest", action };
   if (route.endsWith("/content") || route.endsWith("/$everything")) return { kind: "export", action: "R" };
   if (route === "/api/v1/use-records" || route.endsWith("/replay")) return { kind: "upload", action: "C" };
   if (route.startsWith("/api/v1/")) return { kind: "dashboard", action };

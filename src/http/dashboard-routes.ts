@@ -19,6 +19,7 @@ import { answered } from "./fhir-answer.ts";
 import { refuseOtherMethods } from "./other-methods.ts";
 import { partAddresses, partRoutes } from "./part-routes.ts";
 import { refuseEmptyValues } from "./query-values.ts";
+import { releaseAddresses, releaseRoutes } from "./release-routes.ts";
 import { thresholdAddresses, thresholdRoutes } from "./threshold-routes.ts";
 
 const caseloadQuery = z.strictObject({
@@ -74,6 +75,7 @@ export async function dashboardRoutes(plain: FastifyInstance, doors: Doors): Pro
   partRoutes(app, doors);
   thresholdRoutes(app);
   clientRoutes(app);
+  releaseRoutes(app);
   refuseOtherMethods(plain, {
     "/caseload": ["GET"],
     "/patients/:patientId/days": ["GET"],
@@ -82,6 +84,7 @@ export async function dashboardRoutes(plain: FastifyInstance, doors: Doors): Pro
     ...partAddresses,
     ...thresholdAddresses,
     ...clientAddresses,
+    ...releaseAddresses,
   });
 }
 

@@ -54,11 +54,11 @@ export const routeNeeds: Readonly<Record<string, readonly string[]>> = {
   "POST /fhir/ValueSet/:id/$validate-code": ["system/ValueSet.r"],
   "GET /fhir/CodeSystem/$lookup": ["system/CodeSystem.r"],
   "POST /fhir/CodeSystem/$lookup": ["system/CodeSystem.r"],
-  // What they answer is computed from a person's records of every kind.
-  "GET /fhir/Measure/$evaluate-measure": ["system/Measure.r", "system/*.r"],
-  "POST /fhir/Measure/$evaluate-measure": ["system/Measure.r", "system/*.r"],
-  "GET /fhir/Measure/:id/$evaluate-measure": ["system/Measure.r", "system/*.r"],
-  "POST /fhir/Measure/:id/$evaluate-measure": ["system/Measure.r", "system/*.r"],
+  // And what the kind of report asks for: `reportNeeds`.
+  "GET /fhir/Measure/$evaluate-measure": ["system/Measure.r"],
+  "POST /fhir/Measure/$evaluate-measure": ["system/Measure.r"],
+  "GET /fhir/Measure/:id/$evaluate-measure": ["system/Measure.r"],
+  "POST /fhir/Measure/:id/$evaluate-measure": ["system/Measure.r"],
   // Who did what tells of people: no scope of a type opens it.
   "GET /fhir/AuditEvent": ["tidegate/audit.r"],
   "POST /fhir/AuditEvent/_search": ["tidegate/audit.r"],
@@ -86,6 +86,14 @@ export const routeNeeds: Readonly<Record<string, readonly string[]>> = {
   "POST /api/v1/clients": ["tidegate/clients.c"],
   "GET /api/v1/clients/:clientId": ["tidegate/clients.r"],
   "PUT /api/v1/clients/:clientId": ["tidegate/clients.u"],
+  // A commissioner reads what was released; who may ask for one or sign it off reads drafts as well.
+  "GET /api/v1/releases": ["tidegate/releases.r"],
+  "POST /api/v1/releases": ["tidegate/releases.c"],
+  "GET /api/v1/releases/:number": ["tidegate/releases.r"],
+  "GET /api/v1/releases/:number.csv": ["tidegate/releases.r"],
+  "GET /api/v1/releases/:number/page": ["tidegate/releases.r"],
+  "POST /api/v1/releases/:number/sign-off": ["tidegate/releases.u"],
+  "POST /api/v1/releases/:number/withdraw": ["tidegate/releases.u"],
 };
 
 /** What a route as it was declared asks for; undefined where nothing says. HEAD is asked of as GET is. */
@@ -93,6 +101,9 @@ export function needsOfRoute(method: string, url: string): readonly string[] | u
   const key = `${method === "HEAD" ? "GET" : method} ${url.replace(/\/$/, "")}`;
   return Object.hasOwn(routeNeeds, key) ? routeNeeds[key] : undefined;
 }
+
+/** A report about one person is computed from records of every kind; a summary is of what was released. */
+export const reportNeeds = { subject: ["system/*.r"], summary: ["tidegate/releases.r"] } as const;
 
 /** A create on a condition searches, and answers with what it finds. */
 export const conditionalCreate = ["system/:type.crs"];

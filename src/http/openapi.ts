@@ -12,6 +12,8 @@ export function completed(document: Json): Json {
   const paths = document.paths as Record<string, Record<string, Json>>;
   const upload = paths["/api/v1/use-records"]?.post;
   if (upload !== undefined) upload.requestBody = uploadBody();
+  answerAs(paths["/api/v1/releases/{number}.csv"]?.get, "text/csv");
+  answerAs(paths["/api/v1/releases/{number}/page"]?.get, "text/html");
   for (const [path, methods] of Object.entries(paths)) {
     for (const [method, operation] of Object.entries(methods)) addBreakGlass(path, method, operation);
     if (!path.startsWith("/fhir")) continue;
@@ -21,6 +23,12 @@ export function completed(document: Json): Json {
     }
   }
   return document;
+}
+
+/** Route schemas know of JSON alone. */
+function answerAs(operation: Json | undefined, type: string): void {
+  const { "200": ok } = (operation?.responses ?? {}) as Record<string, Json>;
+  if (ok !== undefined) ok.content = { [type]: { schema: { type: "string" } } };
 }
 
 /** Every request that reads may say why it must see what is withheld. */

@@ -137,18 +137,39 @@ export async function inTenant<T>(
 }
 
 /**
- * Runs `work` of one tenant on one snapshot that cannot write, and that shows no more than the database's confinement;
- * cheaper than a writing transaction.
+ * Runs `work` of one tenant in a transaction that cannot write, and that shows no more than the database's confinement;
+ * cheaper than a writing transaction. Each statement sees what is committed when it begins.
  */
 export async function readInTenant<T>(
   database: Database,
   tenantId: number,
   work: (session: TenantSession) => Promise<T>,
 ): Promise<T> {
+  return reading(database, tenantId, "begin read only", work);
+}
+
+/**
+ * The same, but all statements see one snapshot, however long it takes. Meanwhile rows that others replace cannot be
+ * vacuumed, so it is for what must add up and not for every read.
+ */
+export async function readSnapshotInTenant<T>(
+  database: Database,
+  tenantId: number,
+  work: (session: TenantSession) => Promise<T>,
+): Promise<T> {
+  return reading(database, tenantId, "begin isolation level repeatable read read only", work);
+}
+
+async function reading<T>(
+  database: Database,
+  tenantId: number,
+  begin: string,
+  work: (session: TenantSession) => Promise<T>,
+): Promise<T> {
   const client = await database.pool.connect();
   let broken: Error | undefined;
   try {
-    await client.query(`begin read only; ${tenantStatement(tenantId)}${confiningStatement(database.confinement)}`);
+    await client.query(`${begin}; ${tenantStatement(tenantId)}${confiningStatement(database.confinement)}`);
     return await work(session(client, tenantId));
   } finally {
     await client.query("commit").catch((error: Error) => {

@@ -36,6 +36,8 @@ export const keptRows: Readonly<Record<string, string>> = {
   used_assertion: "names no person",
   audit_entry: "who did what stays; it names the person by id",
   audit_pending: "the same, on its way there",
+  population_release:
+    "counts of many, frozen when they were published: no row tells of one person, and none can be changed",
 };
 
 /** Tables of this schema with a tenant, from the catalogue; `namesPatients` where a column is called for one or several. */

@@ -12,6 +12,12 @@ export interface PartAsked {
   readonly replaceAfterHours?: number;
 }
 
+/** A part as a patient of several has it, and from how many cycles on a session of theirs counts. */
+export interface PartAskedOf extends PartAsked {
+  readonly patientId: string;
+  readonly minimumCycles: number;
+}
+
 /**
  * How much each part was used by the patient before a moment: qualifying sessions and their hours, since the day it was
  * fitted, and the local day on which either limit was reached. One statement for any number of parts.
@@ -23,38 +29,56 @@ export async function readEarlierUse(
   untilMs: number,
   minimumCycles: number,
 ): Promise<ReadonlyMap<string, EarlierUse>> {
-  if (parts.length === 0) return new Map();
-  const rows = await session.query<{ part_id: string; sessions: number; hours: number; reached_day: string | null }>(
-    `select part_id, max(sessions)::int as sessions, max(hours)::float8 as hours,
+  const asked = parts.map((part) => ({ ...part, patientId, minimumCycles }));
+  return (await readManyEarlierUses(session, asked, untilMs)).get(patientId) ?? new Map();
+}
+
+/** The same for parts of several patients, by patient and part, in one statement. */
+export async function readManyEarlierUses(
+  session: TenantSession,
+  parts: readonly PartAskedOf[],
+  untilMs: number,
+): Promise<ReadonlyMap<string, ReadonlyMap<string, EarlierUse>>> {
+  const found = new Map<string, Map<string, EarlierUse>>();
+  if (parts.length === 0) return found;
+  const rows = await session.query<{
+    patient_id: string;
+    part_id: string;
+    sessions: number;
+    hours: number;
+    reached_day: string | null;
+  }>(
+    `select patient_id, part_id, max(sessions)::int as sessions, max(hours)::float8 as hours,
        min(local_day) filter (where sessions >= session_limit or hours >= hour_limit - 1e-9)::text as reached_day
      from (
-       select p.part_id, p.session_limit, p.hour_limit, s.local_day, row_number() over counted as sessions,
+       select p.patient_id, p.part_id, p.session_limit, p.hour_limit, s.local_day, row_number() over counted as sessions,
          sum(extract(epoch from s.ended_at - s.started_at)) over counted / 3600 as hours
-       from unnest($3::text[], $4::text[], $5::date[], $8::int[], $9::float8[])
-         as p(part_id, machine_id, fitted_day, session_limit, hour_limit)
-       join therapy_session s on s.tenant_id = $1 and s.patient_id = $2 and not s.test
-         and s.local_day >= p.fitted_day and s.started_at < $6
+       from unnest($2::text[], $3::text[], $4::text[], $5::date[], $6::int[], $8::int[], $9::float8[])
+         as p(patient_id, part_id, machine_id, fitted_day, minimum_cycles, session_limit, hour_limit)
+       join therapy_session s on s.tenant_id = $1 and s.patient_id = p.patient_id and not s.test
+         and s.local_day >= p.fitted_day and s.started_at < $7
          and (p.machine_id is null or s.device_id = p.machine_id)
-         and (s.cycles_delivered is null or s.cycles_delivered >= $7)
-       window counted as (partition by p.part_id order by s.local_day, s.started_at, s.session_id rows unbounded preceding)
+         and (s.cycles_delivered is null or s.cycles_delivered >= p.minimum_cycles)
+       window counted as (
+         partition by p.patient_id, p.part_id order by s.local_day, s.started_at, s.session_id rows unbounded preceding)
      ) as used
-     group by part_id`,
+     group by patient_id, part_id`,
     [
       session.tenantId,
-      patientId,
+      parts.map((part) => part.patientId),
       parts.map((part) => part.partId),
       parts.map((part) => part.machineId ?? null),
       parts.map((part) => part.fittedDay),
+      parts.map((part) => part.minimumCycles),
       instant(untilMs),
-      minimumCycles,
       parts.map((part) => part.replaceAfterSessions ?? null),
       parts.map((part) => part.replaceAfterHours ?? null),
     ],
   );
-  return new Map(
-    rows.map(({ part_id, sessions, hours, reached_day }) => [
-      part_id,
-      { sessions, hours, ...(reached_day === null ? {} : { reachedDay: reached_day }) },
-    ]),
-  );
+  for (const { patient_id, part_id, sessions, hours, reached_day } of rows) {
+    const ofPatient = found.get(patient_id) ?? new Map<string, EarlierUse>();
+    found.set(patient_id, ofPatient);
+    ofPatient.set(part_id, { sessions, hours, ...(reached_day === null ? {} : { reachedDay: reached_day }) });
+  }
+  return found;
 }

@@ -38,46 +38,52 @@ export interface PictureFacts {
 
 const ms = (column: string) => `(extract(epoch from ${column}) * 1000)::bigint`;
 
-// One statement, so that the picture is of one moment; each line is one look into an index that leads with the patient.
+// One statement, so that each picture is of one moment; each line is one look into an index that leads with the patient.
+// The people asked for are named twice: by the join alone, PostgreSQL reads every patient to find one (6 ms in place of 1).
 const pictureStatement = `select
-  to_jsonb(p) as patient,
-  coalesce((select jsonb_agg(jsonb_build_object('kind', f.kind, 'fact', f.fact) order by f.kind, f.source_id)
-    from patient_fact f where f.tenant_id = $1 and f.patient_id = $2), '[]') as facts,
-  coalesce((select jsonb_agg(${sessionJson} order by s.started_at, s.session_id)
-    from therapy_session s where s.tenant_id = $1 and s.patient_id = $2 and s.started_at >= $3), '[]') as sessions,
-  (select max(s.started_at) from therapy_session s where s.tenant_id = $1 and s.patient_id = $2 and not s.test) as last_session,
-  coalesce((select jsonb_agg(jsonb_build_object('useId', u.use_id, 'deviceId', u.device_id, 'patientId', u.patient_id,
+  to_json(p) as patient,
+  coalesce((select json_agg(json_build_object('kind', f.kind, 'fact', f.fact) order by f.kind, f.source_id)
+    from patient_fact f where f.tenant_id = $1 and f.patient_id = p.patient_id), '[]') as facts,
+  coalesce((select json_agg(${sessionJson} order by s.started_at, s.session_id)
+    from therapy_session s where s.tenant_id = $1 and s.patient_id = p.patient_id and s.started_at >= $3
+      and s.started_at < asked.until + interval '2 days'), '[]') as sessions,
+  (select max(s.started_at) from therapy_session s where s.tenant_id = $1 and s.patient_id = p.patient_id and not s.test
+    and s.started_at < asked.until) as last_session,
+  coalesce((select json_agg(json_build_object('useId', u.use_id, 'deviceId', u.device_id, 'patientId', u.patient_id,
       'startMs', ${ms("u.started_at")}, 'endMs', ${ms("u.ended_at")}, 'onHold', nullif(u.on_hold, false),
       'soiledDay', u.soiled_day, 'checkedDay', u.checked_day,
       'kind', coalesce(d.kind, 'machine'), 'parentId', d.parent_id, 'serviceDueDay', d.service_due_day,
       'lastSessionStartMs', (select ${ms("s.started_at")} from therapy_session s
-        where s.tenant_id = $1 and s.patient_id = $2 and s.device_id = u.device_id and not s.test
-          and u.ended_at is null and coalesce(d.kind, 'machine') = 'machine'
+        where s.tenant_id = $1 and s.patient_id = p.patient_id and s.device_id = u.device_id and not s.test
+          and s.started_at < asked.until
+          and (u.ended_at is null or u.ended_at >= asked.until) and coalesce(d.kind, 'machine') = 'machine'
         order by s.started_at desc limit 1)) order by u.started_at, u.use_id)
     from device_use u left join device d on d.tenant_id = u.tenant_id and d.device_id = u.device_id
-    where u.tenant_id = $1 and u.patient_id = $2), '[]') as uses,
-  coalesce((select jsonb_agg(jsonb_build_object('deviceId', c.device_id, 'uploadId', c.upload_id,
+    where u.tenant_id = $1 and u.patient_id = p.patient_id), '[]') as uses,
+  coalesce((select json_agg(json_build_object('deviceId', c.device_id, 'uploadId', c.upload_id,
       'startMs', ${ms("c.started_at")}, 'endMs', ${ms("c.ended_at")}) order by c.started_at, c.upload_id)
     from coverage c where c.tenant_id = $1
-      and c.device_id in (select u.device_id from device_use u where u.tenant_id = $1 and u.patient_id = $2)
+      and c.device_id in (select u.device_id from device_use u where u.tenant_id = $1 and u.patient_id = p.patient_id)
       and c.ended_at >= least($4::timestamptz, (select max(l.ended_at) from coverage l where l.tenant_id = $1 and l.device_id = c.device_id))
-    ), '[]') as coverage,
-  coalesce((select jsonb_agg(jsonb_build_object('observationId', a.observation_id, 'patientId', a.patient_id,
+      and c.started_at < asked.until + interval '2 days'), '[]') as coverage,
+  coalesce((select json_agg(json_build_object('observationId', a.observation_id, 'patientId', a.patient_id,
       'deviceId', a.device_id, 'code', a.code, 'atMs', ${ms("a.at")}, 'localDay', a.local_day) order by a.at, a.observation_id)
-    from device_alert a where a.tenant_id = $1 and a.patient_id = $2 and a.at >= $3), '[]') as alerts,
-  coalesce((select jsonb_agg(jsonb_build_object('uploadId', k.upload_id, 'deviceId', k.device_id,
+    from device_alert a where a.tenant_id = $1 and a.patient_id = p.patient_id and a.at >= $3
+      and a.at < asked.until), '[]') as alerts,
+  coalesce((select json_agg(json_build_object('uploadId', k.upload_id, 'deviceId', k.device_id,
       'readMs', ${ms("k.read_at")}, 'driftMs', k.drift_ms) order by k.read_at, k.upload_id)
     from device_use u
     join lateral (select * from clock_check c where c.tenant_id = $1 and c.device_id = u.device_id
         and c.read_at >= u.started_at and (u.ended_at is null or c.read_at < u.ended_at)
       order by c.read_at desc, c.upload_id desc limit 1) k on true
-    where u.tenant_id = $1 and u.patient_id = $2), '[]') as clock_checks,
-  coalesce((select jsonb_agg(jsonb_build_object('taskId', t.task_id, 'rule', t.rule, 'subject', t.subject,
+    where u.tenant_id = $1 and u.patient_id = p.patient_id), '[]') as clock_checks,
+  coalesce((select json_agg(json_build_object('taskId', t.task_id, 'rule', t.rule, 'subject', t.subject,
       'episode', t.episode, 'status', t.status, 'severity', t.severity, 'priority', t.priority,
       'servicePriority', t.service_priority, 'dueDay', t.due_day, 'evidenceDigest', t.evidence_digest,
       'closedMs', ${ms("t.closed_at")}, 'closedBy', t.closed_by, 'clearedSince', t.cleared_since) order by t.rule, t.subject, t.episode)
-    from finding_task t where t.tenant_id = $1 and t.patient_id = $2), '[]') as tasks
-from patient p where p.tenant_id = $1 and p.patient_id = $2`;
+    from finding_task t where t.tenant_id = $1 and t.patient_id = p.patient_id), '[]') as tasks
+from unnest($2::text[], $5::timestamptz[]) as asked(patient_id, until)
+join patient p on p.tenant_id = $1 and p.patient_id = asked.patient_id and p.patient_id = any($2::text[])`;
 
 interface PictureRow {
   patient: Record<string, unknown>;
@@ -99,20 +105,39 @@ export interface PictureWindow {
   readonly coverageFromMs: number;
 }
 
+/** Whose facts to read, and the moment after which sessions and coverage are no longer wanted; all there are where absent. */
+export interface AskedPicture {
+  readonly patientId: string;
+  /** Sessions and coverage that start up to two days later are among the facts: a local day may reach so far. */
+  readonly untilMs?: number;
+}
+
 /** Reads everything one review needs; undefined when there is no such patient. */
 export async function readPictureFacts(
   session: TenantSession,
   patientId: string,
   window: PictureWindow,
 ): Promise<PictureFacts | undefined> {
+  return (await readManyPictureFacts(session, [{ patientId }], window))[0];
+}
+
+/** The same for several patients, in one statement; those that are not here are left out. In no particular order. */
+export async function readManyPictureFacts(
+  session: TenantSession,
+  asked: readonly AskedPicture[],
+  window: PictureWindow,
+): Promise<PictureFacts[]> {
   const rows = await session.query<PictureRow>(pictureStatement, [
     session.tenantId,
-    patientId,
+    asked.map(({ patientId }) => patientId),
     instant(window.sessionsFromMs),
     instant(window.coverageFromMs),
+    asked.map(({ untilMs }) => instant(untilMs ?? Number.POSITIVE_INFINITY)),
   ]);
-  const row = rows[0];
-  if (row === undefined) return undefined;
+  return rows.map(pictureFactsOf);
+}
+
+function pictureFactsOf(row: PictureRow): PictureFacts {
   const ofKind = <T>(kind: string) => row.facts.filter((one) => one.kind === kind).map((one) => one.fact as T);
   return {
     patient: patientOf(row.patient),

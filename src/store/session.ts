@@ -1,60 +1,74 @@
-import type { Session, Spread, TriggerMode } from "../domain/session.ts";
+import type { Session, Spread } from "../domain/session.ts";
 import type { TenantSession } from "./database.ts";
+import { sessionColumns } from "./session-row.ts";
 
-/** A therapy_session row as JSON; absent values are null. */
-export type SessionJson = Readonly<Record<string, unknown>>;
+/** A therapy_session row as a JSON array, in the order of `sessionColumns`; absent values are null. */
+export type SessionJson = readonly unknown[];
 
-/** SQL that builds one SessionJson from alias `s`; times are epoch milliseconds. */
-export const sessionJson = `to_jsonb(s) - 'tenant_id' - 'record_digest' || jsonb_build_object(
-  'started_at', (extract(epoch from s.started_at) * 1000)::bigint,
-  'ended_at', (extract(epoch from s.ended_at) * 1000)::bigint,
-  'read_at', (extract(epoch from s.read_at) * 1000)::bigint,
-  'record_digest', encode(s.record_digest, 'hex'))`;
+/**
+ * SQL that builds one SessionJson from alias `s`; times are epoch milliseconds. As an array, and as text from the start:
+ * of 67 000 sessions the same as jsonb objects took six times as long.
+ */
+export const sessionJson = `json_build_array(${Object.entries(sessionColumns).map(jsonColumn).join(", ")})`;
 
-function spreadOf(value: unknown): Spread | undefined {
-  if (!Array.isArray(value) || typeof value[0] !== "number") return undefined;
-  const [median, p5, p95] = value as [number, number | null, number | null];
-  return { median, ...(p5 === null ? {} : { p5 }), ...(p95 === null ? {} : { p95 }) };
+function jsonColumn([name, type]: readonly [name: string, type: string]): string {
+  if (type === "timestamptz") return `(extract(epoch from s.${name}) * 1000)::bigint`;
+  return type === "bytea" ? `encode(s.${name}, 'hex')` : `s.${name}`;
 }
 
-/** Reads a row back as the domain's Session; a column that is null is absent. */
+/** The field that each column becomes. */
+const sessionFields: Readonly<Record<keyof typeof sessionColumns, keyof Session>> = {
+  session_id: "sessionId",
+  patient_id: "patientId",
+  device_id: "deviceId",
+  started_at: "startMs",
+  ended_at: "endMs",
+  sequence_number: "sequenceNumber",
+  device_start: "deviceStart",
+  local_day: "localDay",
+  day_part: "dayPart",
+  read_at: "readMs",
+  record_digest: "recordDigest",
+  test: "test",
+  profile_slot: "profileSlot",
+  trigger_mode: "triggerMode",
+  stop_reason: "stopReason",
+  cycles_delivered: "cyclesDelivered",
+  cycles_triggered: "cyclesTriggered",
+  set_insufflation_pressure_cmh2o: "setInsufflationPressureCmH2O",
+  set_exsufflation_pressure_cmh2o: "setExsufflationPressureCmH2O",
+  set_insufflation_seconds: "setInsufflationSeconds",
+  set_exsufflation_seconds: "setExsufflationSeconds",
+  set_pause_seconds: "setPauseSeconds",
+  achieved_insufflation_pressure_cmh2o: "achievedInsufflationPressureCmH2O",
+  achieved_exsufflation_pressure_cmh2o: "achievedExsufflationPressureCmH2O",
+  cycles_short_of_pressure: "cyclesShortOfPressure",
+  insufflated_volume_ml: "insufflatedVolumeMillilitres",
+  peak_cough_flow_l_per_min: "peakCoughFlowLitresPerMinute",
+  leak_l_per_min: "leakLitresPerMinute",
+  lowest_spo2_percent: "lowestSpo2Percent",
+  mean_spo2_percent: "meanSpo2Percent",
+  pulse_per_min: "pulsePerMinute",
+};
+
+const fieldsInOrder = Object.keys(sessionColumns).map((name) => sessionFields[name as keyof typeof sessionColumns]);
+
+/** Reads a row back as the domain's Session; a column that is null is absent, and so is the mark of a test where it is none. */
 export function sessionOfJson(row: SessionJson): Session {
-  const number = (name: string) => (typeof row[name] === "number" ? (row[name] as number) : undefined);
-  const text = (name: string) => (typeof row[name] === "string" ? (row[name] as string) : undefined);
-  const session = {
-    sessionId: String(row.session_id),
-    patientId: String(row.patient_id),
-    deviceId: String(row.device_id),
-    sequenceNumber: number("sequence_number"),
-    startMs: Number(row.started_at),
-    endMs: Number(row.ended_at),
-    deviceStart: String(row.device_start),
-    localDay: String(row.local_day),
-    dayPart: text("day_part"),
-    readMs: Number(row.read_at),
-    recordDigest: String(row.record_digest),
-    test: row.test === true ? true : undefined,
-    profileSlot: text("profile_slot"),
-    triggerMode: text("trigger_mode") as TriggerMode | undefined,
-    stopReason: text("stop_reason"),
-    cyclesDelivered: number("cycles_delivered"),
-    cyclesTriggered: number("cycles_triggered"),
-    setInsufflationPressureCmH2O: number("set_insufflation_pressure_cmh2o"),
-    setExsufflationPressureCmH2O: number("set_exsufflation_pressure_cmh2o"),
-    setInsufflationSeconds: number("set_insufflation_seconds"),
-    setExsufflationSeconds: number("set_exsufflation_seconds"),
-    setPauseSeconds: number("set_pause_seconds"),
-    achievedInsufflationPressureCmH2O: spreadOf(row.achieved_insufflation_pressure_cmh2o),
-    achievedExsufflationPressureCmH2O: spreadOf(row.achieved_exsufflation_pressure_cmh2o),
-    cyclesShortOfPressure: number("cycles_short_of_pressure"),
-    insufflatedVolumeMillilitres: number("insufflated_volume_ml"),
-    peakCoughFlowLitresPerMinute: number("peak_cough_flow_l_per_min"),
-    leakLitresPerMinute: number("leak_l_per_min"),
-    lowestSpo2Percent: number("lowest_spo2_percent"),
-    meanSpo2Percent: number("mean_spo2_percent"),
-    pulsePerMinute: number("pulse_per_min"),
-  };
-  return Object.fromEntries(Object.entries(session).filter(([, value]) => value !== undefined)) as unknown as Session;
+  const session: Record<string, unknown> = {};
+  for (const [index, field] of fieldsInOrder.entries()) {
+    const value = row[index];
+    if (value === null || value === false) continue;
+    const read = Array.isArray(value) ? spreadOf(value) : value;
+    if (read !== undefined) session[field] = read;
+  }
+  return session as unknown as Session;
+}
+
+function spreadOf(value: readonly unknown[]): Spread | undefined {
+  const [median, p5, p95] = value as [number | null, number | null, number | null];
+  if (median === null) return undefined;
+  return { median, ...(p5 === null ? {} : { p5 }), ...(p95 === null ? {} : { p95 }) };
 }
 
 /** What is stored already under these session ids: enough to tell a resend from a contradiction. */

@@ -30,12 +30,21 @@ export async function readThresholdSettings(
   patientId?: string,
   asOfMs?: EpochMs,
 ): Promise<ThresholdSetting[]> {
+  return readManyThresholdSettings(session, patientId === undefined ? [] : [patientId], asOfMs);
+}
+
+/** The same with the settings of each plan of these patients. */
+export async function readManyThresholdSettings(
+  session: TenantSession,
+  patientIds: readonly string[],
+  asOfMs?: EpochMs,
+): Promise<ThresholdSetting[]> {
   const rows = await session.query<Row>(
     `select distinct on (plan_id) ${columns} from threshold_setting
      where tenant_id = $1 and ($3::timestamptz is null or set_at <= $3::timestamptz) and (plan_id = '' or plan_id in
-       (select source_id from patient_fact where tenant_id = $1 and patient_id = $2::text and kind = 'plan'))
+       (select source_id from patient_fact where tenant_id = $1 and patient_id = any($2::text[]) and kind = 'plan'))
      order by plan_id, version desc`,
-    [session.tenantId, patientId ?? null, instant(asOfMs)],
+    [session.tenantId, patientIds, instant(asOfMs)],
   );
   return rows.map((row) => settingOf(row));
 }

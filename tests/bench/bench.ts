@@ -3,7 +3,8 @@
  * into the same kind of tables, on the same database in the same run, in alternating slices.
  * DATABASE_URL names a PostgreSQL to use; otherwise an embedded one starts in a temporary folder.
  * Arguments: `--patients 100 --days 90`, and `--plans 1000000` to ask instead how searches over so many Observations are
- * planned; `--access` to ask what tokens and the audit trail cost.
+ * planned; `--access` to ask what tokens and the audit trail cost; `--population 100000` to ask how long the figures of so
+ * many people take, and how much memory.
  */
 import { mkdtemp, rm } from "node:fs/promises";
 import { tmpdir } from "node:os";
@@ -13,6 +14,7 @@ import { Client } from "pg";
 import { startEmbeddedPostgres } from "../../src/store/embedded-postgres.ts";
 import { migrate } from "../../src/store/migrate.ts";
 import { measureAccess } from "./access.ts";
+import { measurePopulation } from "./population.ts";
 import { measureSearchPlans } from "./search-plans.ts";
 import { measureUploads } from "./upload.ts";
 import { measureValidation } from "./validation.ts";
@@ -23,6 +25,7 @@ const { values } = parseArgs({
     days: { type: "string", default: "90" },
     plans: { type: "string" },
     access: { type: "boolean", default: false },
+    population: { type: "string" },
   },
 });
 const size = { patients: Number(values.patients), days: Number(values.days) };
@@ -38,7 +41,9 @@ try {
   try {
     await migrate(address.href);
     if (values.access) console.table(await measureAccess(address.href));
-    else if (values.plans === undefined) {
+    else if (values.population !== undefined) {
+      console.table(await measurePopulation(address.href, Number(values.population)));
+    } else if (values.plans === undefined) {
       const result = await measureUploads(address.href, size);
       console.table(result.table);
       const sessionMs = await measureValidation();

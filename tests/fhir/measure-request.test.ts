@@ -1,5 +1,5 @@
 import { describe, expect, test } from "vitest";
-import { readMeasureRequest } from "../../src/fhir/measure-request.ts";
+import { readMeasureRequest, readSummaryRequest, reportKind } from "../../src/fhir/measure-request.ts";
 
 // Expectations from https://hl7.org/fhir/R4/measure-operation-evaluate-measure.html.
 type Query = Record<string, string>;
@@ -86,12 +86,55 @@ describe("the subject", () => {
 });
 
 test.each([
-  ["reportType", "population"],
+  ["reportType", "subject-list"],
   ["practitioner", "Practitioner/1"],
   ["lastReceivedOn", "2026-01-01"],
 ])("%s=%s is refused as not supported", (name, value) => {
   expect(read({ ...march, [name]: value }, "dose")).toMatchObject({
     ok: false,
     refusals: [{ kind: "not-supported", at: name, status: 400 }],
+  });
+});
+
+describe("of whom a report is", () => {
+  // R4's operation says population (https://hl7.org/fhir/R4/measure-operation-evaluate-measure.html), MeasureReport.type summary.
+  test.each([
+    [{ reportType: "summary" }, "summary"],
+    [{ reportType: "population" }, "summary"],
+    [{ reportType: "subject" }, "subject"],
+    [{ reportType: "subject-list" }, "subject"],
+    [{ subject: "anna" }, "subject"],
+    [{ reportType: "summary", subject: "anna" }, "summary"],
+    [{}, undefined],
+  ])("%j: %s", (query: Query, expected) => {
+    expect(reportKind({ query: Object.entries(query) })).toBe(expected);
+    const parameter = Object.entries(query).map(([name, value]) => ({ name, valueString: value }));
+    const value = { resourceType: "Parameters", parameter };
+    expect(reportKind({ query: [], body: { value, exact: value } })).toBe(expected);
+  });
+
+  test.each([null, 7, [], { parameter: null }, { parameter: [null, 3, {}] }])("a body of %j names neither", (value) => {
+    expect(reportKind({ query: [], body: { value, exact: value } })).toBeUndefined();
+  });
+});
+
+describe("a summary", () => {
+  const { subject: _, ...everybody } = march;
+  const summary = (query: Query) => readSummaryRequest({ query: Object.entries(query) }, "days-used");
+
+  test("is of the days of its period", () => {
+    expect(summary({ ...everybody, reportType: "summary" })).toEqual({
+      ok: true,
+      value: { measure: "days-used", firstDay: "2026-03-01", endDay: "2026-04-01" },
+    });
+  });
+
+  test.each([
+    ["subject", "anna"],
+    ["practitioner", "Practitioner/1"],
+    ["lastReceivedOn", "2026-01-01"],
+    ["periodEnd", "2026-02"],
+  ])("with %s=%s is refused there", (at, value) => {
+    expect(summary({ ...everybody, [at]: value })).toMatchObject({ ok: false, refusals: [{ at, status: 400 }] });
   });
 });

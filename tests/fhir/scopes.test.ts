@@ -138,11 +138,20 @@ describe("the ceiling of a role", () => {
 
   test("shows a commissioner and an administrator nothing about a person", () => {
     for (const role of ["commissioner", "administrator"] as const) {
-      for (const type of ["Patient", "Observation", "Task", "MeasureReport", "*"]) {
+      for (const type of ["Patient", "Observation", "Task", "*"]) {
         for (const to of ["r", "s", "u"] as const) expect(needs(role, type, to)).toBe(false);
       }
       expect(needs(role, "dashboard", "r", "tidegate")).toBe(false);
     }
+    // Of MeasureReports, those of releases alone.
+    expect(readingLimits(ceilingOf("commissioner")).map(({ type }) => type)).toEqual(["MeasureReport"]);
+  });
+
+  test("that is limited lets nobody have the type without the limit, or with another", () => {
+    const ceiling = ceilingOf("commissioner");
+    expect(isWithin(scopes(roles.commissioner), ceiling)).toBe(true);
+    expect(isWithin(scopes("system/MeasureReport.rs"), ceiling)).toBe(false);
+    expect(isWithin(scopes("system/MeasureReport.r?identifier=x|"), ceiling)).toBe(false);
   });
 });
 

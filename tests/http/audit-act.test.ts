@@ -33,6 +33,13 @@ test.each<[string, string, string]>([
   ["GET /api/v1/clients", "rest", "R"],
   ["POST /api/v1/clients", "access-change", "C"],
   ["PUT /api/v1/clients/:clientId", "access-change", "U"],
+  ["GET /api/v1/releases", "rest", "R"],
+  ["POST /api/v1/releases", "rest", "C"],
+  ["GET /api/v1/releases/:number", "rest", "R"],
+  ["GET /api/v1/releases/:number.csv", "export", "R"],
+  ["GET /api/v1/releases/:number/page", "export", "R"],
+  ["POST /api/v1/releases/:number/sign-off", "rest", "U"],
+  ["POST /api/v1/releases/:number/withdraw", "rest", "U"],
   ["POST /auth/token", "login", "E"],
 ])("%s is a %s with action %s", (line, kind, action) => {
   const [method = "", route = ""] = line.split(" ");

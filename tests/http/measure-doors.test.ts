@@ -61,7 +61,7 @@ describe("Measure/$evaluate-measure", () => {
     ["a measure that there is not", `/Measure/happiness/$evaluate-measure?${period}`, 404],
     ["nobody", "/Measure/dose/$evaluate-measure?subject=nobody&periodStart=2026-01-01&periodEnd=2026-01-31", 404],
     ["no period", "/Measure/dose/$evaluate-measure?subject=anna", 400],
-    ["a report about many", `/Measure/dose/$evaluate-measure?${period}&reportType=population`, 400],
+    ["a report about many", `/Measure/dose/$evaluate-measure?${period}&reportType=subject-list`, 400],
   ])("%s is refused with an outcome", async (_what, path, status) => {
     const answer = await fhir(path);
     expect([answer.statusCode, answer.json().resourceType]).toEqual([status, "OperationOutcome"]);

@@ -1,6 +1,6 @@
 import { afterAll, beforeAll, describe, expect, test } from "vitest";
 import { inTenant } from "../../src/store/database.ts";
-import { type PartAsked, readEarlierUse } from "../../src/store/part-use.ts";
+import { type PartAsked, readEarlierUse, readManyEarlierUses } from "../../src/store/part-use.ts";
 import { personWithCircuit, usedEveryDay } from "../flows/person-with-circuit.ts";
 import { type TestService, testService } from "../support/service.ts";
 
@@ -62,4 +62,27 @@ describe("the use of a part before a moment", () => {
   test("asks the database nothing where no part has a limit", async () => {
     expect(await used("2026-06-01T00:00:00Z")).toEqual(new Map());
   });
+});
+
+test("parts of several people are told apart in one statement, each by the cycles that count for their owner", async () => {
+  await personWithCircuit(here, "bert", "2026-01-01");
+  await usedEveryDay(here, "bert", ["08:00"]);
+  const part = { partId: "c", fittedDay: "2026-05-20", minimumCycles: 1 };
+  const found = await inTenant(here.database, here.tenantId, (session) =>
+    readManyEarlierUses(
+      session,
+      [
+        { ...part, patientId: "anna" },
+        { ...part, patientId: "bert", replaceAfterSessions: 1 },
+        { ...part, patientId: "bert", partId: "later", fittedDay: "2026-06-09" },
+        { ...part, patientId: "nobody" },
+      ],
+      Date.parse("2026-05-22T09:00:00Z"),
+    ),
+  );
+  expect([...found.keys()].sort()).toEqual(["anna", "bert"]);
+  expect(found.get("anna")?.get("c")).toMatchObject({ sessions: 5 });
+  expect([...(found.get("bert") ?? [])]).toEqual([
+    ["c", { sessions: 3, hours: expect.closeTo(0.5, 9), reachedDay: "2026-05-20" }],
+  ]);
 });

@@ -8,6 +8,7 @@ import { ensureTenant } from "../../src/store/tenant.ts";
 import { personWithCircuit, tasksOf, upload, useRecord } from "../flows/person-with-circuit.ts";
 import { type TestApp, testApp } from "./app.ts";
 import { askForToken, assertionOf, type TestClient, testClient } from "./client.ts";
+import { madeUpWorks, published } from "./made-up-figures.ts";
 import { put, type TestService } from "./service.ts";
 
 /** Stands in the neighbour's records and in no request: an answer that holds it has told something. */
@@ -161,6 +162,7 @@ async function moveIn(here: TestApp, nextDoor: TestService): Promise<Neighbour> 
   const [observation] = observations;
   if (task === undefined || kept === undefined || observation === undefined)
     throw new Error("the neighbour has nothing");
+  await publishFigures(nextDoor);
   const client = await testClient(here, "administrator", { tenantId });
   const token = await tokenOf(here, client);
   return {
@@ -172,6 +174,13 @@ async function moveIn(here: TestApp, nextDoor: TestService): Promise<Neighbour> 
     token,
     nextPages: await nextPagesOf(here),
   };
+}
+
+/** One release, whose text names the neighbour. */
+async function publishFigures(nextDoor: TestService): Promise<void> {
+  const works = await madeUpWorks(() => ({ north: 40, south: 22, west: 3 }));
+  const texts = works.texts.map((text) => ({ ...text, title: `${text.title} ${neverAsked}` }));
+  await published(nextDoor, { ...works, texts }, "2026-05");
 }
 
 /** First pages that have a second one. */

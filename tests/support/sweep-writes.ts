@@ -94,6 +94,11 @@ export function writes(b: Neighbour): Sweep {
     "PUT /api/v1/clients/:clientId": [
       { url: `${api}/clients/${b.client.clientId}`, body: { ...client, expectedVersion: 1 } },
     ],
+    "POST /api/v1/releases": [{ url: `${api}/releases`, body: { period: "2026-05", policy: "hes", name: "Ada Vale" } }],
+    "POST /api/v1/releases/:number/sign-off": [{ url: `${api}/releases/1/sign-off`, body: { name: "Cai Moor" } }],
+    "POST /api/v1/releases/:number/withdraw": [
+      { url: `${api}/releases/1/withdraw`, body: { name: "Cai Moor", reason: "A try." } },
+    ],
   };
 }
 

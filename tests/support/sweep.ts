@@ -41,6 +41,10 @@ function ownReads(b: Neighbour, pages: (pattern: RegExp) => Swept[]): Sweep {
     "GET /api/v1/plans/:planId/thresholds": gets(`${api}/plans/plan-bert/thresholds`),
     "GET /api/v1/plans/:planId/thresholds/history": gets(`${api}/plans/plan-bert/thresholds/history`),
     "GET /api/v1/clients": gets(`${api}/clients`, `${api}/clients?afterId=stranger.`),
+    "GET /api/v1/releases": gets(`${api}/releases`, `${api}/releases?before=2`),
+    "GET /api/v1/releases/:number": gets(`${api}/releases/1`),
+    "GET /api/v1/releases/:number.csv": gets(`${api}/releases/1.csv`),
+    "GET /api/v1/releases/:number/page": gets(`${api}/releases/1/page`),
     "GET /api/v1/clients/:clientId": gets(`${api}/clients/${b.client.clientId}`),
   };
 }
