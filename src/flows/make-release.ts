@@ -3,6 +3,7 @@ import type { Publication } from "../domain/disclosure/intruder.ts";
 import { disclosurePolicies } from "../domain/disclosure/policy.ts";
 import { type Release, type ReleaseBounds, type ReleaseRequest, usualBounds } from "../domain/disclosure/release.ts";
 import { figureTexts } from "../domain/population/catalogue.ts";
+import { withoutLowestPlaces } from "../domain/population/coarser.ts";
 import { figureRelations, personsOf } from "../domain/population/figure-relations.ts";
 import type { FigureTable, FigureText, Period, PopulationFigures } from "../domain/population/figures.ts";
 import { calendarRelations, figuresOf, type KeptRelease, linkedReleases } from "../domain/population/kept-release.ts";
@@ -127,6 +128,12 @@ export interface AuditSummary {
   readonly note?: string;
 }
 
+/** Figures that a release is tried with, and what readers are told of those left out. */
+interface Attempt {
+  readonly figures: PopulationFigures;
+  readonly note?: string;
+}
+
 async function madeOf(
   works: ReleaseWorks,
   number: number,
@@ -140,7 +147,7 @@ async function madeOf(
     figures.period,
     kept.map(({ release }) => release),
   );
-  const attempts = attemptsOf(figures);
+  const attempts = attemptsOf(figures).map(withFewerPlaces);
   for (const [index, { figures: asked, note }] of attempts.entries()) {
     const { own, known } = knownOf(asked, works.texts, earlier);
     const request = {
@@ -171,6 +178,24 @@ async function madeOf(
     });
   }
   throw new Error("a release was tried in no way");
+}
+
+/** Cells of one audit: with more, each of its questions takes so long that a release takes hours. */
+const mostCells = 1_500;
+
+/** The attempt at the finest level of places that an audit can be asked about. */
+function withFewerPlaces({ figures, note }: Attempt): Attempt {
+  if (cellsOf(figures) <= mostCells) return { figures, ...(note === undefined ? {} : { note }) };
+  const coarser = withoutLowestPlaces(figures);
+  if (coarser === undefined) return { figures, ...(note === undefined ? {} : { note }) };
+  const said =
+    "The lowest level of places was left out, for there are too many to show all figures of them to be safe.";
+  const before = note?.replace(said, "").trim() ?? "";
+  return withFewerPlaces({ figures: coarser, note: [before, said].filter((one) => one !== "").join(" ") });
+}
+
+function cellsOf({ tables }: PopulationFigures): number {
+  return tables.reduce((sum, { cells }) => sum + cells.length, 0);
 }
 
 /** Whether coarser figures of the same could pass. */

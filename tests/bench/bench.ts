@@ -26,6 +26,7 @@ const { values } = parseArgs({
     plans: { type: "string" },
     access: { type: "boolean", default: false },
     population: { type: "string" },
+    months: { type: "string", default: "12" },
   },
 });
 const size = { patients: Number(values.patients), days: Number(values.days) };
@@ -42,7 +43,10 @@ try {
     await migrate(address.href);
     if (values.access) console.table(await measureAccess(address.href));
     else if (values.population !== undefined) {
-      console.table(await measurePopulation(address.href, Number(values.population)));
+      const months = values.months === "1" ? 1 : 12;
+      const { figures, release } = await measurePopulation(address.href, Number(values.population), months);
+      console.table(figures);
+      console.log(release);
     } else if (values.plans === undefined) {
       const result = await measureUploads(address.href, size);
       console.table(result.table);

@@ -2,7 +2,9 @@ import { setTimeout as sleep } from "node:timers/promises";
 import { daysBetween } from "../../src/domain/local-day.ts";
 import type { Period, PopulationFigures } from "../../src/domain/population/figures.ts";
 import { periodOf } from "../../src/domain/population/period.ts";
+import { makeRelease, releaseWorks } from "../../src/flows/make-release.ts";
 import { populationFigures } from "../../src/flows/population.ts";
+import { readRelease, requestRelease } from "../../src/flows/release.ts";
 import type { Service } from "../../src/flows/service.ts";
 import { updateResource } from "../../src/flows/write-resource.ts";
 import { openDatabase, readInTenant, type TenantSession } from "../../src/store/database.ts";
@@ -11,7 +13,7 @@ import { regionOrganizations, writeRegion } from "../support/region.ts";
 import { benchService } from "./service.ts";
 
 const sites = 40;
-const measured = ["2025-12", "2025"];
+const lastMonth = "2025-12";
 
 /** The rows of the facts that figures are made from, as they are; `$2` to `$4` say whose and of which time. */
 const rawReads = [
@@ -24,19 +26,25 @@ const rawReads = [
 ];
 
 /**
- * Fills a tenant with a region of so many people and a year of facts, and measures the figures of a month and of a year
- * beside a read of the same rows by plain SQL that makes nothing of them: time, and the most memory in between.
+ * Fills a tenant with a region of so many people and so many months of facts, 1 or 12, and measures the figures of a month and
+ * of a year beside a read of the same rows by plain SQL that makes nothing of them: time, and the most memory in between. Then
+ * makes a release of the month, from asking to a draft that has passed its audit.
  */
-export async function measurePopulation(connectionString: string, people: number): Promise<object[]> {
+export async function measurePopulation(
+  connectionString: string,
+  people: number,
+  months: 1 | 12,
+): Promise<{ readonly figures: object[]; readonly release: object }> {
   const database = openDatabase(connectionString, { statementTimeoutMs: 0 });
   try {
     const service = { ...benchService(database), now: () => Date.parse("2026-01-02T12:00:00Z") };
     const { tenantId } = await ensureTenant(database, "population");
     await putOrganizations(service, tenantId);
-    const region = { tenantId, people, sites, firstDay: "2025-01-01", endDay: "2026-01-01", seed: "bench" };
+    const firstDay = months === 12 ? "2025-01-01" : `${lastMonth}-01`;
+    const region = { tenantId, people, sites, firstDay, endDay: "2026-01-01", seed: "bench" };
     await writeRegion(connectionString, region);
     const rows: object[] = [];
-    for (const code of measured) {
+    for (const code of months === 12 ? [lastMonth, "2025"] : [lastMonth]) {
       const period = periodOf(code);
       if (period === undefined) throw new Error(`${code} is no period`);
       // The first read finds cold pages, whoever does it; what is compared is the second.
@@ -56,10 +64,30 @@ export async function measurePopulation(connectionString: string, people: number
         "figures MB": megabytes(computed.mostBytes),
       });
     }
-    return rows;
+    return { figures: rows, release: await released(service, tenantId) };
   } finally {
     await database.close();
   }
+}
+
+/** A release of the last month under the policy `hes`, as the job makes it. */
+async function released(service: Service, tenantId: number): Promise<object> {
+  const by = { clientId: "bench", name: "Bench" };
+  const asked = await requestRelease(service, tenantId, { period: lastMonth, policy: "hes", by });
+  if (!asked.ok) throw new Error(JSON.stringify(asked.refusals));
+  const { number } = asked.value.release;
+  const made = await watched(() => makeRelease(service, releaseWorks, tenantId, number));
+  const read = await readRelease(service, tenantId, number, "all");
+  if (!read.ok) throw new Error(JSON.stringify(read.refusals));
+  const { state, reason, audit } = read.value;
+  return {
+    period: lastMonth,
+    state,
+    ...(reason === undefined ? {} : { reason }),
+    ...(JSON.parse(audit ?? "{}") as object),
+    "release s": seconds(made.ms),
+    "release MB": megabytes(made.mostBytes),
+  };
 }
 
 async function putOrganizations(service: Service, tenantId: number): Promise<void> {
