@@ -7,6 +7,7 @@ import { withoutLowestPlaces } from "../domain/population/coarser.ts";
 import { figureRelations, personsOf } from "../domain/population/figure-relations.ts";
 import type { FigureTable, FigureText, Period, PopulationFigures } from "../domain/population/figures.ts";
 import { calendarRelations, figuresOf, type KeptRelease, linkedReleases } from "../domain/population/kept-release.ts";
+import { noisePolicy } from "../domain/population/noisy-figures.ts";
 import { periodOf } from "../domain/population/period.ts";
 import { releaseBody } from "../domain/population/release-body.ts";
 import { accepted, type Refusal, type Result } from "../domain/result.ts";
@@ -21,11 +22,12 @@ import {
   saveRefused,
 } from "../store/release.ts";
 import { discloseApart } from "./disclosure-thread.ts";
+import { noisyRelease } from "./noisy-release.ts";
 import { type PopulationProgress, populationFigures } from "./population.ts";
 import type { Service } from "./service.ts";
 
 /** The policies that a release can be asked under. */
-export type PolicyName = keyof typeof disclosurePolicies;
+export type PolicyName = keyof typeof disclosurePolicies | typeof noisePolicy.name;
 
 /** Where figures come from and how they are made safe; tests make up their own. */
 export interface ReleaseWorks {
@@ -117,7 +119,7 @@ function written(
 /** What the audit found, for those who sign: no count, and nothing of why one figure is hidden. */
 export interface AuditSummary {
   readonly passes: true;
-  readonly method: Release["method"];
+  readonly method: Release["method"] | "noise";
   readonly cells: number;
   readonly hidden: number;
   /** Hidden cells, sums and differences that were worked out to their ends. */
@@ -141,6 +143,7 @@ async function madeOf(
   policyName: PolicyName,
   kept: readonly { readonly number: number; readonly release: KeptRelease }[],
 ): Promise<Result<MadeRelease>> {
+  if (policyName === noisePolicy.name) return noisyRelease(number, figures, works.texts, kept);
   const policy = disclosurePolicies[policyName];
   const against = kept.map((one) => one.number);
   const earlier = linkedReleases(

@@ -1,5 +1,6 @@
 import { disclosurePolicies } from "../domain/disclosure/policy.ts";
 import { localDayOf } from "../domain/local-day.ts";
+import { noisePolicy } from "../domain/population/noisy-figures.ts";
 import { isOver, periodOf } from "../domain/population/period.ts";
 import type { ReleaseBody } from "../domain/population/release-body.ts";
 import { accepted, type Refusal, type Result, refused } from "../domain/result.ts";
@@ -21,7 +22,7 @@ import {
   saveWithdrawn,
   standingRelease,
 } from "../store/release.ts";
-import type { AuditSummary } from "./make-release.ts";
+import type { AuditSummary, PolicyName } from "./make-release.ts";
 import { publishReports, withdrawReports } from "./release-reports.ts";
 import type { Service } from "./service.ts";
 
@@ -36,7 +37,10 @@ export interface FrozenRelease {
 }
 
 /** Names of the policies, for the door. */
-export const policyNames = Object.keys(disclosurePolicies) as readonly (keyof typeof disclosurePolicies)[];
+export const policyNames: readonly PolicyName[] = [
+  ...(Object.keys(disclosurePolicies) as (keyof typeof disclosurePolicies)[]),
+  noisePolicy.name,
+];
 
 /**
  * Asks for a release of a period of the grid. One that already stands is the answer where there is one, so that asking

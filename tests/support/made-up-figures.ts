@@ -4,7 +4,7 @@ import type { Count, Dimension } from "../../src/domain/disclosure/table.ts";
 import { bandedMeasures } from "../../src/domain/population/catalogue.ts";
 import type { FigureTable, FigureText, Period, PopulationFigures } from "../../src/domain/population/figures.ts";
 import { loadIntervalSolver } from "../../src/flows/interval-solver.ts";
-import { makeRelease, type ReleaseWorks } from "../../src/flows/make-release.ts";
+import { makeRelease, type PolicyName, type ReleaseWorks } from "../../src/flows/make-release.ts";
 import { requestRelease, signRelease } from "../../src/flows/release.ts";
 import type { TestService } from "./service.ts";
 
@@ -97,7 +97,7 @@ export async function drafted(
   { service, tenantId }: Pick<TestService, "service" | "tenantId">,
   works: ReleaseWorks,
   period: string,
-  policy: "hes" | "ons-10-5" | "minimum-cell-11" = "hes",
+  policy: PolicyName = "hes",
 ): Promise<number> {
   const asked = await requestRelease(service, tenantId, { period, policy, by: ada });
   if (!asked.ok) throw new Error(JSON.stringify(asked.refusals));
@@ -110,7 +110,7 @@ export async function published(
   test: Pick<TestService, "service" | "tenantId">,
   works: ReleaseWorks,
   period: string,
-  policy: "hes" | "ons-10-5" | "minimum-cell-11" = "hes",
+  policy: PolicyName = "hes",
 ): Promise<number> {
   const number = await drafted(test, works, period, policy);
   const signed = await signRelease(test.service, test.tenantId, number, ben);

@@ -12,6 +12,8 @@ export interface KeptRelease {
   readonly persons: Readonly<Record<CellKey, number>>;
   /** What each table counts, with the figure that it is of. */
   readonly figures: readonly { readonly counts: string; readonly figure: string }[];
+  /** What it spent of the privacy budget, in thousandths of epsilon, where its counts carry noise. */
+  readonly thousandths?: number;
 }
 
 /** Figures of what happened at any time of a period: who is counted in a month is counted in its quarter and its year. */

@@ -35,11 +35,14 @@ export interface ReleaseRow {
   readonly median?: number | null;
 }
 
+const hidingCaution =
+  "Counts are rounded or hidden so that nobody can be recognised, and columns need not add up to their totals.";
+
 /** What is said of the whole population's figures, besides the sentence that goes with every figure. */
 export const populationCautions = [
   "Figures count people whose records this service holds: who has a device and sends nothing may be missing.",
   "Figures of small groups say little: a difference between two places or periods may be chance.",
-  "Counts are rounded or hidden so that nobody can be recognised, and columns need not add up to their totals.",
+  hidingCaution,
   "Do not try to work out what is hidden, alone or together with other figures.",
 ] as const;
 
@@ -51,6 +54,23 @@ export function policyText({ small, roundTo }: DisclosurePolicy): string {
   return `${hidden}, ${rest}${zero}. More are hidden where they would give others away.`;
 }
 
+/** What readers are told of how counts are protected. */
+export interface PolicyWords {
+  readonly name: string;
+  readonly text: string;
+  readonly star: string;
+  readonly caution: string;
+}
+
+function wordsOf(policy: DisclosurePolicy): PolicyWords {
+  return {
+    name: policy.name,
+    text: policyText(policy),
+    star: "Hidden: too few, or others would be given away. It does not mean none.",
+    caution: hidingCaution,
+  };
+}
+
 /** The body of a release: figures as they may be shown, percentages and medians where their counts allow. */
 export function releaseBody(
   number: number,
@@ -58,6 +78,7 @@ export function releaseBody(
   texts: readonly FigureText[],
   shown: ReadonlyMap<CellKey, Figure>,
   policy: DisclosurePolicy,
+  words: PolicyWords = wordsOf(policy),
 ): ReleaseBody {
   const asked = new Set(figures.tables.map(({ figure }) => figure));
   const known = new Map(texts.map((text) => [text.code, text]));
@@ -66,10 +87,10 @@ export function releaseBody(
   return {
     number,
     period: figures.period,
-    policy: { name: policy.name, text: policyText(policy) },
+    policy: { name: words.name, text: words.text },
     ruleVersion: figures.ruleVersion,
-    cautions: populationCautions,
-    star: "Hidden: too few, or others would be given away. It does not mean none.",
+    cautions: populationCautions.map((one) => (one === hidingCaution ? words.caution : one)),
+    star: words.star,
     figures: texts.filter(({ code }) => asked.has(code)),
     tables: figures.tables.map((table) => shownTable(table, figures, known.get(table.figure), shown, policy)),
   };
