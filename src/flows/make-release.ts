@@ -1,4 +1,3 @@
-import { createHash } from "node:crypto";
 import type { Publication } from "../domain/disclosure/intruder.ts";
 import { disclosurePolicies } from "../domain/disclosure/policy.ts";
 import { type Release, type ReleaseBounds, type ReleaseRequest, usualBounds } from "../domain/disclosure/release.ts";
@@ -22,6 +21,7 @@ import {
   saveRefused,
 } from "../store/release.ts";
 import { discloseApart } from "./disclosure-thread.ts";
+import { frozenRelease } from "./freeze-release.ts";
 import { noisyRelease } from "./noisy-release.ts";
 import { type PopulationProgress, populationFigures } from "./population.ts";
 import type { Service } from "./service.ts";
@@ -166,19 +166,14 @@ async function madeOf(
     const release = disclosed.value;
     const content = releaseBody(number, asked, works.texts, release.figures, policy);
     const cautions = [...content.cautions, ...(note === undefined ? [] : [note])];
-    const body = JSON.stringify({ ...content, cautions });
     const keeping: KeptRelease = {
       period: figures.period,
       publication: joined(release.publication, own),
       persons: Object.fromEntries(personsOf(asked.tables)),
       figures: figuresOf(asked),
     };
-    return accepted({
-      body,
-      sha256: createHash("sha256").update(body).digest("hex"),
-      audit: JSON.stringify({ ...summaryOf(release, against), ...(note === undefined ? {} : { note }) }),
-      publication: JSON.stringify(keeping),
-    });
+    const audit = { ...summaryOf(release, against), ...(note === undefined ? {} : { note }) };
+    return accepted(frozenRelease({ ...content, cautions }, audit, keeping));
   }
   throw new Error("a release was tried in no way");
 }
@@ -187,14 +182,17 @@ async function madeOf(
 const mostCells = 1_500;
 
 /** The attempt at the finest level of places that an audit can be asked about. */
-function withFewerPlaces({ figures, note }: Attempt): Attempt {
-  if (cellsOf(figures) <= mostCells) return { figures, ...(note === undefined ? {} : { note }) };
-  const coarser = withoutLowestPlaces(figures);
-  if (coarser === undefined) return { figures, ...(note === undefined ? {} : { note }) };
+function withFewerPlaces(attempt: Attempt): Attempt {
+  let { figures } = attempt;
+  while (cellsOf(figures) > mostCells) {
+    const coarser = withoutLowestPlaces(figures);
+    if (coarser === undefined) break;
+    figures = coarser;
+  }
+  if (figures === attempt.figures) return attempt;
   const said =
     "The lowest level of places was left out, for there are too many to show all figures of them to be safe.";
-  const before = note?.replace(said, "").trim() ?? "";
-  return withFewerPlaces({ figures: coarser, note: [before, said].filter((one) => one !== "").join(" ") });
+  return { figures, note: attempt.note === undefined ? said : `${attempt.note} ${said}` };
 }
 
 function cellsOf({ tables }: PopulationFigures): number {

@@ -1,4 +1,4 @@
-import { createHash, createHmac, randomBytes } from "node:crypto";
+import { createHmac, randomBytes } from "node:crypto";
 import type { NoiseSource } from "../domain/disclosure/noise.ts";
 import { disclosurePolicies } from "../domain/disclosure/policy.ts";
 import { spend } from "../domain/disclosure/privacy-budget.ts";
@@ -8,6 +8,7 @@ import { figuresForNoise, noisePolicy, noisyFigures } from "../domain/population
 import { releaseBody } from "../domain/population/release-body.ts";
 import { accepted, type Result } from "../domain/result.ts";
 import type { MadeRelease } from "../store/release.ts";
+import { frozenRelease } from "./freeze-release.ts";
 
 /** Releases that were published, with their numbers. */
 type Published = readonly { readonly number: number; readonly release: KeptRelease }[];
@@ -33,7 +34,6 @@ export function noisyRelease(
   const figures = figuresForNoise(all);
   const { shown, sensitivity } = noisyFigures(figures, nameOf(number), sourceOf(randomBytes(32)));
   const content = releaseBody(number, figures, texts, shown, disclosurePolicies.hes, wordsOf(sensitivity));
-  const body = JSON.stringify(content);
   const against = published.map((one) => one.number);
   const keeping: KeptRelease = {
     period: all.period,
@@ -43,12 +43,7 @@ export function noisyRelease(
     thousandths: noisePolicy.thousandths,
   };
   const audit = { passes: true, method: "noise", cells: shown.size, hidden: 0, targets: 0, against };
-  return accepted({
-    body,
-    sha256: createHash("sha256").update(body).digest("hex"),
-    audit: JSON.stringify(audit),
-    publication: JSON.stringify(keeping),
-  });
+  return accepted(frozenRelease(content, audit, keeping));
 }
 
 const nameOf = (number: number) => `release-${number}`;

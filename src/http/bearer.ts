@@ -1,5 +1,5 @@
-import { createHash } from "node:crypto";
 import type { FastifyRequest } from "fastify";
+import { secretHash } from "../flows/grant.ts";
 
 /** Configured tokens: tenant ids by the SHA-256 (hex) of each. They open every door of their tenant. */
 export type AccessTokens = ReadonlyMap<string, number>;
@@ -10,7 +10,7 @@ const longestJwt = 8_192;
 
 /** The hash under which a token is configured and looked up; the token itself is kept nowhere. */
 export function tokenHash(token: string): string {
-  return createHash("sha256").update(token).digest("hex");
+  return secretHash(token).toString("hex");
 }
 
 /** The token in the request's header; undefined where there is none. */
