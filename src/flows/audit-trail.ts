@@ -1,6 +1,6 @@
 import { auditEvent } from "../fhir/audit-event.ts";
 import type { AuditQuery } from "../fhir/audit-query.ts";
-import { type AuditCheck, type AuditHead, mostSealed, readAudit, sealAudit, verifyAudit } from "../store/audit.ts";
+import { type AuditCheck, type AuditHead, readAudit, sealAudit, verifyAudit } from "../store/audit.ts";
 import { inTenant, readInTenant } from "../store/database.ts";
 import type { Service } from "./service.ts";
 
@@ -19,7 +19,7 @@ export async function trailPage(
   query: AuditQuery,
   beforeSequence?: number,
 ): Promise<TrailPage> {
-  await seal(service, tenantId);
+  await inTenant(service.database, tenantId, sealAudit);
   const { count, used: _, ...asked } = query;
   const found = await readInTenant(service.database, tenantId, (session) =>
     readAudit(session, { ...asked, count: count + 1, ...(beforeSequence === undefined ? {} : { beforeSequence }) }),
@@ -37,12 +37,6 @@ export async function trailPage(
 
 /** Chains what was noted, and follows the chain from its beginning to its end. */
 export async function checkTrail(service: Service, tenantId: number, noted?: AuditHead): Promise<AuditCheck> {
-  await seal(service, tenantId);
+  await inTenant(service.database, tenantId, sealAudit);
   return readInTenant(service.database, tenantId, (session) => verifyAudit(session, 1, noted));
-}
-
-async function seal(service: Service, tenantId: number): Promise<void> {
-  await inTenant(service.database, tenantId, async (session) => {
-    while ((await sealAudit(session)) === mostSealed);
-  });
 }

@@ -1,5 +1,5 @@
 import type { AuditEntry } from "../fhir/audit-event.ts";
-import { appendAudit, mostSealed, noteAudit, sealAudit } from "../store/audit.ts";
+import { appendAudit, noteAudit, sealAudit } from "../store/audit.ts";
 import { startAuditRun, stopAuditRun } from "../store/audit-run.ts";
 import { inTenant, type Written } from "../store/database.ts";
 import { type AuditBuffer, auditBuffer } from "./audit-buffer.ts";
@@ -18,7 +18,7 @@ export function openTrail(service: Service, processName: string): AuditBuffer {
   return auditBuffer({
     append: (tenantId, entries) =>
       inTenant(database, tenantId, async (session) => {
-        while ((await sealAudit(session)) === mostSealed);
+        await sealAudit(session);
         await appendAudit(session, entries);
       }),
     run: {
@@ -43,18 +43,18 @@ function codeOf(error: unknown): string | undefined {
 /**
  * The service whose every writing transaction brings its own entry along: what `entryOf` makes of the resources that were
  * written. A transaction that changes nothing brings none, nor one for which `entryOf` answers undefined. `onNoted` is told
- * of each.
+ * of each that was noted.
  */
 export function audited(
   service: Service,
   trail: Pick<AuditBuffer, "touch">,
   entryOf: (written: readonly Written[]) => AuditEntry | undefined,
-  onNoted: () => void = () => undefined,
+  onNoted: (entry: AuditEntry) => void = () => undefined,
 ): Service {
   const beforeCommit = async (session: Parameters<typeof noteAudit>[0]) => {
     const entry = entryOf(session.written);
     if (entry === undefined || !(await noteAudit(session, entry))) return;
-    onNoted();
+    onNoted(entry);
     trail.touch(session.tenantId);
   };
   return { ...service, database: { ...service.database, beforeCommit } };

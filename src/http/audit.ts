@@ -11,8 +11,8 @@ import { clientAddressOf } from "./origin.ts";
 
 declare module "fastify" {
   interface FastifyRequest {
-    /** Whether what the request did stands in the trail: with what it wrote, or before it was answered. */
-    isAudited: boolean;
+    /** Whose records the entries tell of that the request's own writes brought along; absent where it wrote none. */
+    notedPeople?: Set<string>;
   }
 }
 
@@ -21,16 +21,19 @@ const noTenant = 0;
 
 /**
  * Lets no answer out before the trail has it: what was asked, by whom, about whom. The people are read from the answer
- * itself. Writes bring their entry in their own transaction (`withTrail`). What is refused for coming too often is not
+ * itself. Writes bring their entry in their own transaction (`withTrail`); an answer that shows others besides, as that of a
+ * transaction with reads among its entries, leaves one more. What is refused for coming too often is not
  * kept: whoever sends much would write much.
  */
 export function auditAnswers(app: FastifyInstance, doors: Doors): void {
-  app.decorateRequest("isAudited", false);
+  app.decorateRequest("notedPeople");
   app.addHook("onSend", async (request, reply, payload) => {
     const { statusCode } = reply;
-    if (statusCode === 429 || (request.isAudited && statusCode < 400)) return payload;
-    request.isAudited = true;
+    if (statusCode === 429) return payload;
     const shown = statusCode < 400 && typeof payload === "string" ? peopleShown(payload) : [];
+    const { notedPeople } = request;
+    const isNoted = notedPeople !== undefined && shown.every((patientId) => notedPeople.has(patientId));
+    if (isNoted && statusCode < 400) return payload;
     const entry = entryOf(doors, request, statusCode, shown);
     try {
       await doors.trail.add(request.grant?.tenantId ?? noTenant, entry);
@@ -61,8 +64,8 @@ export function withTrail(doors: Doors, request: FastifyRequest, service: Servic
       if (written.length === 0) return entry;
       return { ...entry, ...writtenEntry(written), action: actionOf(entry, written[0]?.action) };
     },
-    () => {
-      request.isAudited = true;
+    ({ patientIds }) => {
+      request.notedPeople = new Set([...(request.notedPeople ?? []), ...patientIds]);
     },
   );
 }

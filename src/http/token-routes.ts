@@ -78,7 +78,7 @@ async function sendToken(
     if (issued.asker !== undefined) request.grant = { ...issued.asker, scopes: [] };
     return refuse(reply, issued.refusal);
   }
-  request.isAudited = true;
+  request.notedPeople = new Set();
   doors.trail.touch(issued.value.tenantId);
   const { token, scope, expiresInSeconds } = issued.value;
   return reply.send({ access_token: token, token_type: "bearer", expires_in: expiresInSeconds, scope });

@@ -55,14 +55,18 @@ export async function noteAudit(session: TenantSession, entry: AuditEntry): Prom
   return rows.length > 0;
 }
 
-/** Chains what was noted, a bounded number at a time; answers how many. */
-export async function sealAudit(session: TenantSession): Promise<number> {
-  const rows = await session.query<{ sealed: number }>("select seal_audit() as sealed");
-  return rows[0]?.sealed ?? 0;
-}
+/** How many `seal_audit` chains at once. */
+const mostSealed = 10_000;
 
-/** How many `sealAudit` chains at once. */
-export const mostSealed = 10_000;
+/** Chains all that was noted, a bounded number a statement; answers how many. */
+export async function sealAudit(session: TenantSession): Promise<number> {
+  for (let all = 0; ; ) {
+    const rows = await session.query<{ sealed: number }>("select seal_audit() as sealed");
+    const sealed = rows[0]?.sealed ?? 0;
+    all += sealed;
+    if (sealed < mostSealed) return all;
+  }
+}
 
 const BATCH = 1_000;
 

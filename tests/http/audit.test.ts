@@ -172,6 +172,24 @@ describe("what an event tells", () => {
     expect(referencesOf(events[0])).toEqual(["Flag/t1", "Flag/t2", "Patient/anna"]);
   });
 
+  test("of a transaction that reads as well: whom its answer shows besides", async () => {
+    const entry = [
+      { resource: { ...flag, id: "t3" }, request: { method: "PUT", url: "Flag/t3" } },
+      { request: { method: "GET", url: "Patient/berta" } },
+    ];
+    const bundle = { resourceType: "Bundle", type: "transaction", entry };
+    const headers = { "x-request-id": "mixed", prefer: "return=representation" };
+    expect((await send("POST", "/fhir", { body: bundle, headers })).body).toContain("berta");
+    const people = (await leftBy("mixed")).flatMap(referencesOf);
+    expect(people).toEqual(expect.arrayContaining(["Flag/t3", "Patient/anna", "Patient/berta"]));
+  });
+
+  test("of a create on a condition that finds: whom it found", async () => {
+    const headers = { "x-request-id": "found", "if-none-exist": "_id=t3" };
+    expect((await send("POST", "/fhir/Flag", { body: flag, headers })).statusCode).toBe(200);
+    expect((await leftBy("found")).flatMap(referencesOf)).toContain("Patient/anna");
+  });
+
   test("of a refusal: who tried it on whom, and with what it was answered", async () => {
     await send("GET", "/fhir/Patient/anna", { token: administrator, headers: { "x-request-id": "refused" } });
     const [event] = await leftBy("refused");
