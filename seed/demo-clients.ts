@@ -22,6 +22,11 @@ const fileName = "demo-clients.json";
 const wanted: Readonly<Record<string, Omit<ClientWanted, "jwks">>> = {
   integration: { name: "Demo: integration engine", role: "integration" },
   dashboard: { name: "Demo: dashboard", role: "dashboard" },
+  worklist: {
+    name: "Demo: worklist of the hospital",
+    role: "integration",
+    scope: "system/Task.rus system/Communication.crus system/Patient.rs system/CareTeam.rs system/Practitioner.rs",
+  },
   ward: { name: "Demo: dashboard of one service", role: "dashboard", organizationId },
   emergency: {
     name: "Demo: dashboard of the emergency team",

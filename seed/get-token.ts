@@ -1,50 +1,15 @@
 /**
- * Gets a token for a client of the demo, as any client does (SMART Backend Services): it signs an assertion with its own
- * key and exchanges it. Prints the token alone, so that a shell can take it:
+ * Gets a token for a client of the demo. Prints the token alone, so that a shell can take it:
  *
  *   TOKEN=$(npm run --silent token -- dashboard)
  */
-import { randomUUID } from "node:crypto";
-import { readFile } from "node:fs/promises";
-import { join } from "node:path";
-import { importJWK, SignJWT } from "jose";
 import { readConfig } from "../src/config.ts";
-import { readDemoClients } from "./demo-clients.ts";
-
-const dataFolder = readConfig().DATA_DIR;
-
-async function getToken(name: string, scope: string): Promise<string> {
-  const { clients } = await readDemoClients(dataFolder);
-  const client = clients[name];
-  if (client === undefined) throw new Error(`Name one of the demo's clients: ${Object.keys(clients).join(", ")}.`);
-  const access = JSON.parse(await readFile(join(dataFolder, "demo-access.json"), "utf8")) as { fhirUrl: string };
-  const discovered = await fetch(`${access.fhirUrl}/.well-known/smart-configuration`);
-  const { token_endpoint: tokenDoor } = (await discovered.json()) as { token_endpoint: string };
-  const assertion = await new SignJWT({ jti: randomUUID() })
-    .setProtectedHeader({ alg: "ES384", kid: client.key.kid ?? "", typ: "JWT" })
-    .setIssuer(client.clientId)
-    .setSubject(client.clientId)
-    .setAudience(tokenDoor)
-    .setExpirationTime("2 minutes")
-    .sign(await importJWK(client.key, "ES384"));
-  const answer = await fetch(tokenDoor, {
-    method: "POST",
-    body: new URLSearchParams({
-      grant_type: "client_credentials",
-      scope,
-      client_assertion_type: "urn:ietf:params:oauth:client-assertion-type:jwt-bearer",
-      client_assertion: assertion,
-    }),
-  });
-  const { access_token: token, error_description: why } = (await answer.json()) as Record<string, string>;
-  if (token === undefined) throw new Error(why ?? `The token door answered ${answer.status}.`);
-  return token;
-}
+import { demoTokenFor } from "./demo-token.ts";
 
 // Breaking the glass is asked for by its name; whoever may not gets the rest.
 const [, , name = "", scope = "system/*.cruds tidegate/*.cruds tidegate/break-glass.c"] = process.argv;
 
-await getToken(name, scope).then(
+await demoTokenFor(readConfig().DATA_DIR, name, scope).then(
   (token) => process.stdout.write(`${token}\n`),
   (error: Error) => {
     process.stderr.write(`${error.message}\n`);

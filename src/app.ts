@@ -2,12 +2,15 @@ import swagger from "@fastify/swagger";
 import swaggerUi from "@fastify/swagger-ui";
 import Fastify, { type FastifyBaseLogger, type FastifyInstance, LogController } from "fastify";
 import { jsonSchemaTransform, serializerCompiler, validatorCompiler } from "fastify-type-provider-zod";
+import { bulkRoutes } from "./http/bulk-routes.ts";
+import { tellOfClosing } from "./http/closing.ts";
 import { dashboardRoutes } from "./http/dashboard-routes.ts";
 import { cautions, type Doors } from "./http/doors.ts";
 import { guardEdge } from "./http/edge.ts";
 import { answerBrokenRequest, answerError, answerErrors } from "./http/errors.ts";
 import { fhirRoutes } from "./http/fhir-routes.ts";
 import { healthRoutes } from "./http/health-routes.ts";
+import { messageRoutes } from "./http/message-routes.ts";
 import { completed } from "./http/openapi.ts";
 import { requireHost } from "./http/origin.ts";
 import { serverOptions } from "./http/server-options.ts";
@@ -36,6 +39,10 @@ export async function buildApp(doors: Doors, log?: FastifyBaseLogger): Promise<F
   app.setValidatorCompiler(validatorCompiler);
   app.setSerializerCompiler(serializerCompiler);
   answerErrors(app);
+  app.decorateRequest("refusedAs");
+  app.decorateRequest("traceparent");
+  doors.watch?.(app);
+  if (doors.closing !== undefined) tellOfClosing(app, doors.closing);
   await guardEdge(app, doors);
   app.addHook("onRequest", async (request) => requireHost(request));
   app.addHook("onSend", async (request, reply) => {
@@ -55,9 +62,34 @@ export async function buildApp(doors: Doors, log?: FastifyBaseLogger): Promise<F
   });
   await describe(app, doors);
   await app.register((fhir) => fhirRoutes(fhir, doors), { prefix: "/fhir" });
+  await app.register((bulk) => bulkRoutes(bulk, doors), { prefix: "/fhir" });
   await app.register((api) => uploadRoutes(api, doors), { prefix: "/api/v1" });
+  await app.register((api) => messageRoutes(api, doors), { prefix: "/api/v1" });
   await app.register((api) => dashboardRoutes(api, doors), { prefix: "/api/v1" });
   await app.register((auth) => tokenRoutes(auth, doors), { prefix: "/auth" });
+  await app.register((health) => healthRoutes(health, doors), { prefix: "/health" });
+  await app.ready();
+  return app;
+}
+
+/** The only door of a process that works in the background: whether it lives, and whether it can do its work. */
+export async function buildWorkerDoor(
+  doors: Pick<Doors, "closing" | "edge" | "isReady" | "watch">,
+  log?: FastifyBaseLogger,
+): Promise<FastifyInstance> {
+  const app = Fastify({
+    ...(log === undefined ? { logger: false } : { loggerInstance: log }),
+    ...serverOptions(doors.edge),
+    logController: new LogController({ disableRequestLogging: true }),
+    forceCloseConnections: "idle",
+    frameworkErrors: (error, request, reply) => void answerError(error, request, reply),
+    clientErrorHandler: answerBrokenRequest,
+  });
+  answerErrors(app);
+  app.decorateRequest("refusedAs");
+  app.decorateRequest("traceparent");
+  doors.watch?.(app);
+  await guardEdge(app, doors);
   await app.register((health) => healthRoutes(health, doors), { prefix: "/health" });
   await app.ready();
   return app;

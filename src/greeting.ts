@@ -8,7 +8,7 @@ import { writeDemoAccess } from "./http/demo-access.ts";
 export async function greet(
   app: FastifyInstance,
   config: Config,
-  token: string | undefined,
+  { token, mllpPort }: { readonly token: string | undefined; readonly mllpPort: number | undefined },
   say: (text: string) => void,
 ): Promise<void> {
   const { port } = app.server.address() as AddressInfo;
@@ -16,9 +16,15 @@ export async function greet(
   const origin =
     config.PUBLIC_BASE_URL ??
     `${config.TLS_CERT_FILE === undefined ? "http" : "https"}://${host.includes(":") ? `[${host}]` : host}:${port}`;
+  if (config.ROLE === "worker") {
+    say(`\nTidegate's worker is at work. Its only door is ${origin}/health/ready`);
+    return;
+  }
   say(
     `\nTidegate is listening.\n  FHIR R4    ${origin}/fhir  (capabilities: /fhir/metadata)\n  JSON API   ${origin}/api/v1\n  Reference  ${origin}/docs`,
   );
+  if (mllpPort !== undefined)
+    say(`  HL7 v2     ${config.TLS_CERT_FILE === undefined ? "mllp" : "mllps"}://${config.MLLP_HOST}:${mllpPort}`);
   if (token === undefined) return;
   const path = await writeDemoAccess(config.DATA_DIR, { fhirUrl: `${origin}/fhir`, apiUrl: `${origin}/api/v1`, token });
   say(`\nDemo token (also in ${path}):\n  ${token}\n\nTry:\n`);
@@ -29,6 +35,9 @@ export async function greet(
   );
   say(
     `# Send a device's memory; send it again and nothing is doubled\ncurl -s ${bearer} -H "Content-Type: application/json" --data-binary @seed/examples/use-record.json ${origin}/api/v1/use-records\n`,
+  );
+  say(
+    `# An HL7 v2 message, acknowledged; send it again and nothing is doubled\ncurl -s ${bearer} -H "Content-Type: application/hl7-v2" --data-binary @seed/messages/adt-a28.hl7 ${origin}/api/v1/hl7v2 | tr "\\r" "\\n"\n`,
   );
   say(`# A token of five minutes for a client of each kind, by its signed assertion (SMART Backend Services)
 for client in ${demoClientNames.join(" ")}; do npm run --silent token -- $client; done\n`);

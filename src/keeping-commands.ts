@@ -11,7 +11,7 @@ export interface CommandPlace {
   readonly service: Service;
   /** Where the owner of the tables connects. */
   readonly ownerUrl: string;
-  readonly config: Pick<Config, "RETAIN_UPLOADS_DAYS" | "RETAIN_VERSIONS_DAYS">;
+  readonly config: Pick<Config, "RETAIN_AUDIT_DAYS" | "RETAIN_UPLOADS_DAYS" | "RETAIN_VERSIONS_DAYS">;
   readonly args: readonly string[];
   say(text: string): void;
 }
@@ -98,12 +98,22 @@ function told(patientId: string, report: ErasureReport): string {
   ].join("\n");
 }
 
+const removedThings = {
+  uploads: "contents of uploads",
+  versions: "replaced versions",
+  audit: "entries of the audit trail",
+} as const;
+
 /** Removes what the configuration says is over. */
 async function applyRetentionCommand({ service, ownerUrl, config, args, say }: CommandPlace): Promise<void> {
   const { values } = parseArgs({ args: [...args], options: { by: text, "dry-run": flag } });
-  const rules = { uploadDays: config.RETAIN_UPLOADS_DAYS, versionDays: config.RETAIN_VERSIONS_DAYS };
-  if (rules.uploadDays === 0 && rules.versionDays === 0) {
-    say("Everything is kept: neither RETAIN_UPLOADS_DAYS nor RETAIN_VERSIONS_DAYS is set.");
+  const rules = {
+    uploadDays: config.RETAIN_UPLOADS_DAYS,
+    versionDays: config.RETAIN_VERSIONS_DAYS,
+    auditDays: config.RETAIN_AUDIT_DAYS,
+  };
+  if (Object.values(rules).every((days) => days === 0)) {
+    say("Everything is kept: neither RETAIN_UPLOADS_DAYS nor RETAIN_VERSIONS_DAYS nor RETAIN_AUDIT_DAYS is set.");
     return;
   }
   if (values["dry-run"]) say("A dry run: nothing is changed. It would remove:");
@@ -114,12 +124,12 @@ async function applyRetentionCommand({ service, ownerUrl, config, args, say }: C
       ...(values.by === undefined ? {} : { operator: values.by }),
       onProgress: ({ tenant, rule, rows }) => {
         due += rows;
-        say(`${tenant}: ${rows} ${rule === "uploads" ? "contents of uploads" : "replaced versions"}`);
+        say(`${tenant}: ${rows} ${removedThings[rule]}`);
       },
     }),
   );
   if (due === 0) say("Nothing is due.");
-  say("Records in force, refused uploads and the audit trail are never removed by this command.");
+  say("Records in force and refused uploads are never removed by this command.");
 }
 
 /** Lists who died or left long ago: ids and nothing else, one a line. */

@@ -1,11 +1,13 @@
-import { readFile } from "node:fs/promises";
 import { z } from "zod";
 import type { Config } from "./config.ts";
+import { placeInFile, readConfiguredJson, unusableFile } from "./configured-file.ts";
 import { confidentialities } from "./fhir/confidentiality.ts";
 import { type Role, roles } from "./fhir/scopes.ts";
 import type { TokenIssuer } from "./flows/external-token.ts";
 import { isSafeAddress } from "./flows/kept-answers.ts";
 import { signatureAlgorithms } from "./flows/key-set.ts";
+
+const file = { variable: "TOKEN_ISSUERS_FILE", shownIn: "docs/external-issuers.md" };
 
 const mostIssuers = 100;
 
@@ -82,11 +84,11 @@ const list = z
 export async function readTokenIssuers(config: Pick<Config, "TOKEN_ISSUERS_FILE">): Promise<TokenIssuer[]> {
   const { TOKEN_ISSUERS_FILE: path } = config;
   if (path === undefined) return [];
-  const read = list.safeParse(await json(path));
+  const read = list.safeParse(await readConfiguredJson({ ...file, path: path }));
   if (read.success) return read.data.map(issuerOf);
-  throw unusable(
-    path,
-    read.error.issues.map(({ path, message }) => `${placeOf(path)}: ${message}`),
+  throw unusableFile(
+    { ...file, path },
+    read.error.issues.map(({ path, message }) => `${placeInFile(path)}: ${message}`),
   );
 }
 
@@ -109,28 +111,4 @@ function issuerOf(one: z.infer<typeof entry>): TokenIssuer {
     ...(patientClaim === undefined ? {} : { patientClaim }),
     ...(organizationClaim === undefined ? {} : { organizationClaim }),
   };
-}
-
-async function json(path: string): Promise<unknown> {
-  let text: string;
-  try {
-    text = await readFile(path, "utf8");
-  } catch (error) {
-    throw unusable(path, [`the file cannot be read (${(error as { code?: string }).code ?? "unknown"})`]);
-  }
-  try {
-    return JSON.parse(text);
-  } catch {
-    throw unusable(path, ["it holds no JSON; docs/external-issuers.md shows a whole one"]);
-  }
-}
-
-/** `[0].tenants.east`, as one would write it in the language of the file. */
-function placeOf(path: readonly PropertyKey[]): string {
-  return path.map((step) => (typeof step === "number" ? `[${step}]` : `.${String(step)}`)).join("") || "the whole";
-}
-
-function unusable(path: string, lines: readonly string[]): Error {
-  const each = lines.map((line) => `TOKEN_ISSUERS_FILE is "${path}": ${line}`);
-  return new Error(`The configuration is not usable.\n${[...new Set(each)].join("\n")}`);
 }

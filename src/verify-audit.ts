@@ -29,11 +29,16 @@ export async function verifyAuditCommand(
     whole &&= check.ok;
     say(
       check.ok
-        ? `${slug}: whole, ${check.rows} rows, head ${check.head.sequence}:${check.head.hash}`
+        ? `${slug}: whole, ${check.rows} rows${removedIn(check.removedThrough)}, head ${check.head.sequence}:${check.head.hash}`
         : `${slug}: BROKEN at row ${check.sequence}: ${check.fault}`,
     );
   }
   return whole;
+}
+
+/** What a whole trail lacks, because its time was over. */
+function removedIn(through: number | undefined): string {
+  return through === undefined ? "" : ` after row ${through}, up to which it was removed`;
 }
 
 async function trailsOf(

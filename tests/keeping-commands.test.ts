@@ -15,7 +15,7 @@ afterAll(() => here.close());
 /** Runs a command as main.ts does; answers what it said, and how it failed. */
 async function run(
   line: string,
-  config = { RETAIN_UPLOADS_DAYS: 0, RETAIN_VERSIONS_DAYS: 0 },
+  config = { RETAIN_UPLOADS_DAYS: 0, RETAIN_VERSIONS_DAYS: 0, RETAIN_AUDIT_DAYS: 0 },
 ): Promise<{ said: string; failed: string }> {
   const [name = "", ...args] = line.split(" ");
   const lines: string[] = [];
@@ -45,7 +45,7 @@ describe("a command that cannot be carried out says how it is called, or what is
 
 test("retention keeps everything unless it is told for how long", async () => {
   expect((await run("apply-retention")).said).toContain("Everything is kept");
-  const soon = { RETAIN_UPLOADS_DAYS: 1, RETAIN_VERSIONS_DAYS: 0 };
+  const soon = { RETAIN_UPLOADS_DAYS: 1, RETAIN_VERSIONS_DAYS: 0, RETAIN_AUDIT_DAYS: 0 };
   expect((await run("apply-retention --dry-run", soon)).said).toMatch(/^A dry run: .*\nNothing is due\./);
 });
 

@@ -1,7 +1,10 @@
 import { bigint, index, pgTable, primaryKey } from "drizzle-orm/pg-core";
 import { bytea, id, instant, tenant, text, texts } from "./columns.ts";
 
-/** Who did what, each row chained to the one before it by its hash. Nobody but the tables' owner can change or take one away. */
+/**
+ * Who did what, each row chained to the one before it by its hash. Nobody but the tables' owner can change or take one away.
+ * Partitioned by month of `at`, which is in the key for that reason alone: no two rows share tenant and sequence.
+ */
 export const auditEntry = pgTable(
   "audit_entry",
   {
@@ -25,7 +28,7 @@ export const auditEntry = pgTable(
     hash: bytea("hash").notNull(),
   },
   (t) => [
-    primaryKey({ columns: [t.tenantId, t.sequence] }),
+    primaryKey({ columns: [t.tenantId, t.sequence, t.at] }),
     // "Who looked at this person?"
     index("audit_entry_patients").using("gin", t.patientIds),
     // "What did this client do, last first?"
@@ -43,4 +46,16 @@ export const auditPending = pgTable(
     entry: text("entry").notNull(),
   },
   (t) => [primaryKey({ columns: [t.tenantId, t.id] })],
+);
+
+/** Beginnings of a chain that were removed because their time was over: the last row that went, so that the rest hangs on it. */
+export const auditRemoval = pgTable(
+  "audit_removal",
+  {
+    tenantId: tenant(),
+    sequence: bigint("sequence", { mode: "number" }).notNull(),
+    hash: bytea("hash").notNull(),
+    removedAt: instant("removed_at").notNull(),
+  },
+  (t) => [primaryKey({ columns: [t.tenantId, t.sequence] })],
 );

@@ -34,7 +34,9 @@ export const resource = pgTable(
   (t) => [
     primaryKey({ columns: [t.tenantId, t.type, t.id] }),
     // "What does this patient have of this type, newest first?"
-    index("resource_patient_time").on(t.tenantId, t.type, t.patientId, t.startedAt).where(sql`patient_id is not null`),
+    index("resource_patient_time")
+      .on(t.tenantId, t.type, t.patientId, t.startedAt.desc().nullsLast())
+      .where(sql`patient_id is not null`),
     // "What changed since …?"
     index("resource_changed").on(t.tenantId, t.type, t.lastUpdated, t.id),
     // Every other token, reference and uri question.
@@ -42,7 +44,7 @@ export const resource = pgTable(
   ],
 );
 
-/** Versions that have been replaced. */
+/** Versions that have been replaced. Partitioned by month of `replacedAt`, so that whole months can go when their time is over. */
 export const resourceVersion = pgTable(
   "resource_version",
   {
@@ -54,9 +56,11 @@ export const resourceVersion = pgTable(
     deleted: boolean("deleted").notNull(),
     body: body(),
     confidentiality: confidentiality(),
+    /** When the next version was made. Of versions from before there was this column: not later than. */
+    replacedAt: instant("replaced_at").notNull(),
   },
   (t) => [
-    primaryKey({ columns: [t.tenantId, t.type, t.id, t.version] }),
+    primaryKey({ columns: [t.tenantId, t.type, t.id, t.version, t.replacedAt] }),
     // "What changed since …?": the replaced half of a history.
     index("resource_version_changed").on(t.tenantId, t.type, t.lastUpdated, t.id, t.version),
   ],

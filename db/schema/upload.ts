@@ -1,7 +1,7 @@
 import { index, integer, jsonb, pgTable, primaryKey } from "drizzle-orm/pg-core";
 import { bytea, id, instant, tenant, text } from "./columns.ts";
 
-/** Everything that arrived, byte for byte, whatever became of it. */
+/** Everything that arrived, and what became of it. */
 export const receivedUpload = pgTable(
   "received_upload",
   {
@@ -13,7 +13,8 @@ export const receivedUpload = pgTable(
     contentType: text("content_type").notNull(),
     contentEncoding: text("content_encoding").notNull(),
     sha256: bytea("sha256").notNull(),
-    bytes: bytea("bytes").notNull(),
+    /** Of what arrived, whether it is still here or not. */
+    sizeBytes: integer("size_bytes").notNull(),
     status: text("status").notNull(),
     /** Why the whole upload was refused, as far as it can be mended and replayed. */
     reason: text("reason"),
@@ -27,6 +28,21 @@ export const receivedUpload = pgTable(
     index("received_upload_status").on(t.tenantId, t.status, t.receivedAt),
     index("received_upload_device").on(t.tenantId, t.deviceIdentifier, t.reason),
   ],
+);
+
+/**
+ * What arrived, byte for byte. Partitioned by month of `filedAt`: when it arrived, or infinity where it is kept although its
+ * time is over, because something of it was refused.
+ */
+export const receivedContent = pgTable(
+  "received_content",
+  {
+    tenantId: tenant(),
+    uploadId: id("upload_id"),
+    filedAt: instant("filed_at").notNull(),
+    bytes: bytea("bytes").notNull(),
+  },
+  (t) => [primaryKey({ columns: [t.tenantId, t.uploadId, t.filedAt] })],
 );
 
 /** One row per record of an upload that was refused; gone again when a replay accepts it. */

@@ -8,6 +8,8 @@ import { auditParameters } from "./audit-query.ts";
 import type { Definitions } from "./definitions.ts";
 import { declaredOperation, operationsOfType, systemOperations } from "./operations.ts";
 import { ownProfiles } from "./profiles/own-profiles.ts";
+import { backportUrls } from "./subscription.ts";
+import { topics } from "./subscription-topics.ts";
 import { canonical } from "./terminology/canonical.ts";
 
 type ReferencePolicy = "check" | "accept";
@@ -33,6 +35,7 @@ export function capabilityStatement(definitions: Definitions, facts: CapabilityF
     status: "active",
     date: facts.date,
     kind: "instance",
+    instantiates: ["http://hl7.org/fhir/uv/bulkdata/CapabilityStatement/bulk-data"],
     software: { name: "Tidegate", version: facts.softwareVersion },
     implementation: { description: implementationText, url: facts.baseUrl },
     fhirVersion: "4.0.1",
@@ -103,8 +106,14 @@ function resourceOf(definitions: Definitions, type: string, policy: ReferencePol
   const profiles = ownProfiles
     .filter((one) => one.type === type)
     .map((one) => canonical("StructureDefinition", one.name));
+  const isTold = type === "Subscription";
+  if (isTold) profiles.push(backportUrls.subscription);
   const operation = operationsOfType(type).map((one) => declaredOperation(one, ["type", "instance"]));
   return {
+    // How a server of the guide says which topics it has.
+    ...(isTold
+      ? { extension: topics.map(({ url }) => ({ url: backportUrls.topicCanonical, valueCanonical: url })) }
+      : {}),
     type: type as never,
     profile: `http://hl7.org/fhir/StructureDefinition/${type}`,
     ...(profiles.length === 0 ? {} : { supportedProfile: profiles }),

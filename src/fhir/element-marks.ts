@@ -1,4 +1,5 @@
-import type { ElementDefinition, StructureDefinition } from "@medplum/fhirtypes";
+import type { ElementDefinition } from "@medplum/fhirtypes";
+import { structureOf } from "./r4/structures.ts";
 
 /** One JSON member that a summary keeps. */
 export interface MarkedElement {
@@ -14,20 +15,25 @@ export interface MarkedElement {
 /** The marked members of a path (`Observation`, `Observation.component`) or data type, by their name in JSON. */
 const marks = new Map<string, Map<string, MarkedElement>>();
 
-/**
- * Takes from the official definitions which elements are marked as summary (Σ) or modifier (?!) or are mandatory; all
- * others are not kept (https://hl7.org/fhir/R4/elementdefinition-definitions.html#ElementDefinition.isSummary). Read
- * while the definitions are at hand, because `@medplum/core` keeps the first of these only, and for whole types only.
- */
-export function markElements(structures: readonly StructureDefinition[]): void {
-  for (const structure of structures) {
-    if (structure.derivation === "constraint") continue;
-    for (const element of structure.snapshot?.element ?? []) mark(element);
-  }
-}
+/** Types whose marks are taken. */
+const taken = new Set<string>();
 
-/** The marked members of a path or data type; undefined where there are none, as for primitives. */
+/**
+ * The elements of a path or data type that R4 marks as summary (Σ) or modifier (?!) or makes mandatory, by their names in
+ * JSON (https://hl7.org/fhir/R4/elementdefinition-definitions.html#ElementDefinition.isSummary); undefined where there are
+ * none, as for primitives. A type is read when it is first asked for: `@medplum/core` keeps the first of these marks only,
+ * and for whole types only.
+ */
 export function marksOf(path: string): ReadonlyMap<string, MarkedElement> | undefined {
+  const known = marks.get(path);
+  if (known !== undefined) return known;
+  const [type = ""] = path.split(".", 1);
+  if (taken.has(type)) return undefined;
+  const structure = structureOf(type);
+  // Names that R4 does not have come from clients, and are not kept.
+  if (structure === undefined || structure.derivation === "constraint") return undefined;
+  taken.add(type);
+  for (const element of structure.snapshot?.element ?? []) mark(element);
   return marks.get(path);
 }
 

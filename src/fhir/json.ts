@@ -1,5 +1,5 @@
 import { accepted, type Result, refused } from "../domain/result.ts";
-import { duplicateMember } from "./checks/duplicate-members.ts";
+import { scanJson } from "./checks/scan-json.ts";
 import { jsonErrorAt } from "./json-error.ts";
 
 /** A resource as parsed, and the same with numbers as they were written. */
@@ -13,7 +13,7 @@ const deepest = 64;
 
 /**
  * Whether some number may not come back as written: trailing zeros, exponents, more digits than a double holds, minus
- * zero, very small. It may match inside a string as well; that costs a second parse and nothing else.
+ * zero, very small. It may match inside a string as well.
  */
 const delicateNumber = /\d\.\d*0(?![\d.])|\d[eE][+-]?\d|[\d.]{16}|-0(?![\d.])|0\.0{6}/;
 
@@ -31,18 +31,18 @@ export function readJson(text: string): Result<ReadJson> {
   } catch {
     return structureRefusal(syntaxDetail(text));
   }
-  const twice = duplicateMember(text);
+  const { twice, depth } = scanJson(text);
   if (twice !== undefined)
     return structureRefusal(`The member "${twice.name}" stands twice in one object. Send it once.`);
   if (typeof value !== "object" || value === null || Array.isArray(value)) {
     return structureRefusal("Send one JSON object: a FHIR resource.");
   }
   // Before any reviver runs: a reviver calls itself at every level.
-  if (depthOf(value) > deepest) {
+  if (depth > deepest) {
     return structureRefusal(`The JSON is nested deeper than ${deepest} levels. Flatten it.`);
   }
   if (mayNamePrototype(text)) value = JSON.parse(text, dropPrototype);
-  return accepted({ value, exact: delicateNumber.test(text) ? json.parse(text, keepNumber) : value });
+  return accepted({ value, exact: hasDelicateNumber(text) ? json.parse(text, keepNumber) : value });
 }
 
 /** The exact tree of a stored body, numbers as they were written. */
@@ -55,6 +55,13 @@ export function storedExact(body: string): unknown {
 function structureRefusal(detail: string): Result<never> {
   return refused({ kind: "structure", detail, status: 400 });
 }
+
+/** Hashes and times look delicate often, and a second parse costs ten times what it takes to look past the strings. */
+function hasDelicateNumber(text: string): boolean {
+  return delicateNumber.test(text) && delicateNumber.test(text.replace(anyString, '""'));
+}
+
+const anyString = /"(?:[^"\\]|\\.)*"/g;
 
 /** An escape may hide any letter of the name. */
 function mayNamePrototype(text: string): boolean {
@@ -70,16 +77,6 @@ function keepNumber(key: string, value: unknown, context: { source?: string }): 
   if (key === "__proto__") return undefined;
   if (typeof value !== "number" || context.source === undefined || String(value) === context.source) return value;
   return json.rawJSON(context.source);
-}
-
-function depthOf(value: unknown): number {
-  let depth = 0;
-  let level: unknown[] = [value];
-  while (level.length > 0 && depth <= deepest) {
-    level = level.flatMap((one) => (typeof one === "object" && one !== null ? Object.values(one) : []));
-    depth += 1;
-  }
-  return depth;
 }
 
 function syntaxDetail(text: string): string {

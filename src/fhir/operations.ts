@@ -25,11 +25,26 @@ export interface Operation {
   /** The types that it is for; `every` for all that are switched on. */
   readonly types: readonly string[] | "every";
   readonly levels: readonly OperationLevel[];
-  /** Part of the address of its official definition, or the whole definition of our own. */
+  /** The address of its definition, its last part for those of R4 itself; or the whole definition of our own. */
   readonly definition: string | OwnOperation;
 }
 
 const officialBase = "http://hl7.org/fhir/OperationDefinition";
+
+/** Bulk Data Access 2.0.0 (https://hl7.org/fhir/uv/bulkdata/STU2/operations.html). */
+const bulkDataBase = "http://hl7.org/fhir/uv/bulkdata/OperationDefinition";
+
+/** Subscriptions R5 Backport 1.1.0 (https://hl7.org/fhir/uv/subscriptions-backport/STU1.1/operations.html). */
+const backportBase = "http://hl7.org/fhir/uv/subscriptions-backport/OperationDefinition";
+
+const bulkImport: OwnOperation = {
+  id: "bulk-import",
+  title: "Bulk Import",
+  description:
+    "Takes resources in as NDJSON (application/fhir+ndjson, plain or gzip), one a line, that are the body of the request and no parameter. A line with an id is an update, one that says what is stored already changes nothing, one without an id is a create. Answered with 202 and Content-Location, where it is asked after as an export is; the answer at the end names the outcomes of refused lines, and the lines themselves.",
+  affectsState: true,
+  parameters: [],
+};
 
 /** Every operation that this service answers; what /metadata declares and what is served as OperationDefinition come from here. */
 export const operations: readonly Operation[] = [
@@ -49,14 +64,29 @@ export const operations: readonly Operation[] = [
     definition: "Measure-evaluate-measure",
   },
   { code: "lookup", types: ["CodeSystem"], levels: ["type"], definition: "CodeSystem-lookup" },
+  {
+    code: "status",
+    types: ["Subscription"],
+    levels: ["type", "instance"],
+    definition: `${backportBase}/backport-subscription-status`,
+  },
+  {
+    code: "events",
+    types: ["Subscription"],
+    levels: ["instance"],
+    definition: `${backportBase}/backport-subscription-events`,
+  },
+  { code: "export", types: [], levels: ["system"], definition: `${bulkDataBase}/export` },
+  { code: "export", types: ["Patient"], levels: ["type"], definition: `${bulkDataBase}/patient-export` },
+  { code: "export", types: ["Group"], levels: ["instance"], definition: `${bulkDataBase}/group-export` },
+  { code: "import", types: [], levels: ["system"], definition: bulkImport },
 ];
 
 /** The canonical address of an operation's definition: the official one, or our own. */
 export function operationUrl(operation: Operation): string {
   const { definition } = operation;
-  return typeof definition === "string"
-    ? `${officialBase}/${definition}`
-    : canonical("OperationDefinition", definition.id);
+  if (typeof definition !== "string") return canonical("OperationDefinition", definition.id);
+  return definition.startsWith("http:") ? definition : `${officialBase}/${definition}`;
 }
 
 /** The operations of one type that are asked for on the type or an instance. */
@@ -86,7 +116,7 @@ export function declaredOperation(
   };
 }
 
-/** The OperationDefinitions of our own operations; empty as long as all of them are official. */
+/** The OperationDefinitions of our own operations. */
 export function operationDefinitions(
   table: readonly Operation[] = operations,
 ): (OperationDefinition & { id: string })[] {
@@ -108,9 +138,13 @@ function definitionOf(operation: Operation, own: OwnOperation): OperationDefinit
     description: own.description,
     affectsState: own.affectsState,
     code: operation.code,
-    resource: (operation.types === "every" ? ["Resource"] : [...operation.types]) as NonNullable<
-      OperationDefinition["resource"]
-    >,
+    ...(operation.types.length === 0
+      ? {}
+      : {
+          resource: (operation.types === "every" ? ["Resource"] : [...operation.types]) as NonNullable<
+            OperationDefinition["resource"]
+          >,
+        }),
     system: has("system"),
     type: has("type"),
     instance: has("instance"),

@@ -19,17 +19,42 @@ export function referencesIn(resource: Resource): FoundReference[] {
   return found;
 }
 
+/** The same references without where they stand, in the same order: for those who only ask where they point. */
+export function eachReference(resource: Resource, use: (reference: string) => void): void {
+  if (resource.resourceType !== "Bundle") visit(resource, use);
+}
+
+function visit(value: object, use: (reference: string) => void): void {
+  if (Array.isArray(value)) {
+    for (const one of value as readonly unknown[]) if (typeof one === "object" && one !== null) visit(one, use);
+    return;
+  }
+  const members = value as Readonly<Record<string, unknown>>;
+  for (const name in members) {
+    const one = members[name];
+    if (typeof one === "string") {
+      if (name === "reference") use(one);
+    } else if (typeof one === "object" && one !== null) visit(one, use);
+  }
+}
+
 /** Paths are put together on the way back, from what was found: most of a resource holds no reference. */
 function collect(value: object, into: { reference: string; at: string }[]): void {
+  if (Array.isArray(value)) {
+    for (const [i, one] of value.entries()) {
+      const before = into.length;
+      if (typeof one === "object" && one !== null) collect(one as object, into);
+      for (let k = before; k < into.length; k += 1) (into[k] as { at: string }).at = `[${i}]${into[k]?.at}`;
+    }
+    return;
+  }
   const members = value as Readonly<Record<string, unknown>>;
   for (const name in members) {
     const one = members[name];
     const before = into.length;
     if (typeof one === "object" && one !== null) collect(one, into);
     else if (name === "reference" && typeof one === "string") into.push({ reference: one, at: "" });
-    if (into.length === before) continue;
-    const step = Array.isArray(value) ? `[${name}]` : `.${name}`;
-    for (const found of into.slice(before)) found.at = step + found.at;
+    for (let k = before; k < into.length; k += 1) (into[k] as { at: string }).at = `.${name}${into[k]?.at}`;
   }
 }
 

@@ -27,6 +27,7 @@ export interface Need {
 /** Doors beside FHIR that have scopes. */
 export const ownDoors = [
   "use-records",
+  "messages",
   "dashboard",
   "thresholds",
   "clients",
@@ -147,9 +148,9 @@ export function readableTypes(scopes: readonly Scope[]): readonly string[] | und
 
 /** Kinds of client, each with the most that one of its kind may be allowed. */
 export const roles = {
-  /** A hospital's integration engine: everything clinical, and the use records. */
+  /** A hospital's integration engine: everything clinical, use records and messages. */
   integration:
-    "system/*.cruds tidegate/use-records.cru tidegate/dashboard.r tidegate/thresholds.r tidegate/break-glass.c",
+    "system/*.cruds tidegate/use-records.cru tidegate/messages.cru tidegate/dashboard.r tidegate/thresholds.r tidegate/break-glass.c",
   /** A remote-monitoring dashboard: reads, and works on Tasks. */
   dashboard: "system/*.rs system/Task.u tidegate/dashboard.r tidegate/thresholds.r tidegate/break-glass.c",
   /** Whoever buys the service: the definitions of its measures, figures of many that were released, and nothing about a person. */

@@ -1,48 +1,26 @@
 import { addDays, localDayOf } from "../domain/local-day.ts";
-import type { AuditEntry } from "../fhir/audit-event.ts";
-import { appendAudit } from "../store/audit.ts";
-import { type Database, inTenant, readInTenant, type TenantSession } from "../store/database.ts";
+import { type Database, readInTenant } from "../store/database.ts";
 import { deleteOldVersions, patientsDueForErasure } from "../store/retention.ts";
 import { listTenants } from "../store/tenant.ts";
 import { removeOldContent } from "../store/upload-content.ts";
+import { dropContents, dropTrail, dropVersions, endOfMonthAt, monthsOver } from "./drop-months.ts";
+import { batch, noteRetention, type RetentionOptions, type RetentionRun, type Tenant } from "./retention-run.ts";
 import type { Service } from "./service.ts";
 
 /** For how many days what is kept; 0 is for good. */
 export interface RetentionRules {
   readonly uploadDays: number;
   readonly versionDays: number;
-}
-
-/** What one run did for one tenant so far, or would. */
-export interface RetentionProgress {
-  readonly tenant: string;
-  readonly rule: "uploads" | "versions";
-  readonly rows: number;
-}
-
-/** How a run is done; a trial does every batch and takes it back. */
-export interface RetentionOptions {
-  readonly mode: "trial" | "apply";
-  readonly operator?: string;
-  readonly onProgress: (progress: RetentionProgress) => void;
-  /** Rows a transaction. */
-  readonly batchSize?: number;
+  readonly auditDays: number;
 }
 
 const dayMs = 86_400_000;
 
-/** Takes a trial's batch back and tells what it did. */
-class TakenBack<T> extends Error {
-  readonly value: T;
-  constructor(value: T) {
-    super("taken back");
-    this.value = value;
-  }
-}
-
 /**
- * Removes what the rules say is over, of every tenant, in batches that each are one transaction with its line in the audit
- * trail: the content of uploads of which everything was taken in, and replaced versions. Nothing in force is ever removed.
+ * Removes what the rules say is over: the content of uploads of which everything was taken in, replaced versions, and the
+ * audit trail. Nothing in force is ever removed. Months that are over as a whole, for all tenants, are dropped; of the month
+ * that the limit lies in, versions and contents are removed row by row, in batches that each are one transaction with its
+ * line in the trail. The trail goes by whole months alone.
  */
 export async function applyRetention(
   service: Service,
@@ -50,96 +28,83 @@ export async function applyRetention(
   rules: RetentionRules,
   options: RetentionOptions,
 ): Promise<void> {
-  for (const { tenantId, slug } of await listTenants(owner)) {
-    const place = { service, owner, tenantId, tenant: slug };
-    if (rules.uploadDays > 0) await removeUploads(place, rules.uploadDays, options);
-    if (rules.versionDays > 0) await removeVersions(place, rules.versionDays, options);
+  const tenants = await listTenants(owner);
+  const run: RetentionRun = { ...options, service, owner, tenants };
+  const limit = (days: number) => service.now() - days * dayMs;
+  if (rules.uploadDays > 0) {
+    const beforeMs = limit(rules.uploadDays);
+    const months = await monthsOver(run, "received_content", beforeMs);
+    const place = { beforeMs, wholeBeforeMs: months.at(-1)?.endMs ?? Number.NEGATIVE_INFINITY };
+    for (const tenant of tenants) await removeUploads(run, tenant, rules.uploadDays, place);
+    for (const month of months) await dropContents(run, month);
+  }
+  if (rules.versionDays > 0) {
+    const beforeMs = limit(rules.versionDays);
+    const over = await monthsOver(run, "resource_version", beforeMs);
+    for (const month of over) await dropVersions(run, month, rules.versionDays);
+    const months = {
+      startMs: over.at(-1)?.endMs ?? Number.NEGATIVE_INFINITY,
+      endMs: await endOfMonthAt(run, beforeMs),
+    };
+    for (const tenant of tenants) {
+      await removeVersions(run, tenant, rules.versionDays, { replacedBeforeMs: beforeMs, months });
+    }
+  }
+  if (rules.auditDays > 0) {
+    for (const month of await monthsOver(run, "audit_entry", limit(rules.auditDays))) {
+      await dropTrail({ ...run, tenants: [nobody, ...tenants] }, month, rules.auditDays);
+    }
   }
 }
 
-interface Place {
-  readonly service: Service;
-  readonly owner: Database;
-  readonly tenantId: number;
-  readonly tenant: string;
-}
+/** Those leave a trail too under whom nobody could tell. */
+const nobody: Tenant = { tenantId: 0, slug: "(no tenant)" };
 
-async function removeUploads(place: Place, days: number, options: RetentionOptions): Promise<void> {
-  const nowMs = place.service.now();
-  const count = options.batchSize ?? 200;
+async function removeUploads(
+  run: RetentionRun,
+  { tenantId, slug }: Tenant,
+  days: number,
+  limits: { readonly beforeMs: number; readonly wholeBeforeMs: number },
+): Promise<void> {
+  const nowMs = run.service.now();
+  const count = run.batchSize ?? 200;
   let after = { receivedMs: Number.NEGATIVE_INFINITY, uploadId: "" };
   let rows = 0;
   for (;;) {
-    const removed = await batch(place, options, async (session) => {
-      const done = await removeOldContent(session, { beforeMs: nowMs - days * dayMs, nowMs, after, count });
-      if (done !== undefined) await note(place, session, options, `content of ${done.rows} uploads, kept ${days} days`);
+    const removed = await batch(run, tenantId, async (session) => {
+      const done = await removeOldContent(session, { ...limits, nowMs, after, count });
+      if (done !== undefined) await noteRetention(run, session, `content of ${done.rows} uploads, kept ${days} days`);
       return done;
     });
     if (removed === undefined) return;
     after = removed.last;
     rows += removed.rows;
-    options.onProgress({ tenant: place.tenant, rule: "uploads", rows });
+    run.onProgress({ tenant: slug, rule: "uploads", rows });
   }
 }
 
-async function removeVersions(place: Place, days: number, options: RetentionOptions): Promise<void> {
-  const replacedBeforeMs = place.service.now() - days * dayMs;
-  const count = options.batchSize ?? 2_000;
+async function removeVersions(
+  run: RetentionRun,
+  { tenantId, slug }: Tenant,
+  days: number,
+  limits: { readonly replacedBeforeMs: number; readonly months: { readonly startMs: number; readonly endMs: number } },
+): Promise<void> {
+  const count = run.batchSize ?? 2_000;
   let after = { type: "", id: "", version: 0 };
   let rows = 0;
   for (;;) {
-    const removed = await batch(place, options, async (session) => {
-      const done = await deleteOldVersions(session, { replacedBeforeMs, after, count });
+    const removed = await batch(run, tenantId, async (session) => {
+      const done = await deleteOldVersions(session, { ...limits, after, count });
       if (done !== undefined && done.rows > 0) {
-        await note(place, session, options, `${done.rows} replaced versions, kept ${days} days`);
+        await noteRetention(run, session, `${done.rows} replaced versions, kept ${days} days`);
       }
       return done;
     });
     if (removed === undefined) return;
     after = removed.last;
     rows += removed.rows;
-    options.onProgress({ tenant: place.tenant, rule: "versions", rows });
+    run.onProgress({ tenant: slug, rule: "versions", rows });
   }
-}
-
-async function batch<T>(
-  { owner, tenantId }: Place,
-  { mode }: RetentionOptions,
-  work: (session: TenantSession) => Promise<T>,
-): Promise<T> {
-  try {
-    return await inTenant(owner, tenantId, async (session) => {
-      const value = await work(session);
-      if (mode === "trial") throw new TakenBack(value);
-      return value;
-    });
-  } catch (error) {
-    if (error instanceof TakenBack) return error.value as T;
-    throw error;
-  }
-}
-
-/** No kind of the trail says "time was over" yet; the action and the door do. */
-async function note(
-  { service }: Place,
-  session: TenantSession,
-  { operator }: RetentionOptions,
-  what: string,
-): Promise<void> {
-  const entry: AuditEntry = {
-    atMs: service.now(),
-    clientId: "operator",
-    ...(operator === undefined ? {} : { clientName: operator }),
-    action: "D",
-    kind: "retention",
-    outcome: "0",
-    route: "apply-retention",
-    requestId: service.newId(),
-    patientIds: [],
-    entities: [],
-    reason: `Removed: ${what}`,
-  };
-  await appendAudit(session, [entry]);
 }
 
 /** ids of people who died or left more than so many years ago: local law and policy say whether to erase them. */

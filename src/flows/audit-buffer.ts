@@ -12,6 +12,8 @@ export interface AuditBuffer {
   touch(tenantId: number): void;
   /** Writes everything added so far; rejects with the first failure, and keeps what was not written. */
   flush(): Promise<void>;
+  /** Entries that wait to be written. */
+  waiting(): number;
   /** Takes nothing more, writes everything, and marks the end of the run. Never rejects. */
   close(): Promise<void>;
 }
@@ -99,6 +101,7 @@ export function auditBuffer(options: AuditBufferOptions): AuditBuffer {
       writer.writeSoon(options.flushMs);
     },
     flush: writer.flush,
+    waiting: queue.size,
     close() {
       closing ??= finish();
       return closing;

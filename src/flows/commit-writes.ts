@@ -1,5 +1,6 @@
 import type { Resource } from "@medplum/fhirtypes";
 import type { PatientFacts } from "../domain/facts.ts";
+import type { Thresholds } from "../domain/thresholds.ts";
 import { confidentialityLabels } from "../fhir/confidentiality.ts";
 import { factsOf } from "../fhir/facts.ts";
 import { stampedJson } from "../fhir/json.ts";
@@ -14,6 +15,8 @@ import { refuseDangling, refuseStillReferred } from "./reference-policy.ts";
 import { refuseReleaseReports } from "./release-guard.ts";
 import { screeningWrites } from "./screening.ts";
 import type { Service } from "./service.ts";
+import { settleSubscriptions } from "./subscription-writes.ts";
+import { refuseTaskChanges } from "./task-guard.ts";
 import { thresholdsNow } from "./tenant-thresholds.ts";
 import { RefusedWrite } from "./write-in-tenant.ts";
 
@@ -37,6 +40,8 @@ interface CommitOptions {
   readonly alsoWritten?: ReadonlySet<string>;
   /** Writes of the same transaction stored before these; what follows from all is settled with these. */
   readonly before?: readonly Write[];
+  /** A merge moves what belongs to one record to another: Tasks may change whom they are about. */
+  readonly ofMerge?: boolean;
   /** True where more writes of the same transaction come, which settle what follows from these. */
   readonly moreToCome?: boolean;
 }
@@ -57,12 +62,17 @@ export async function commitWrites(
   current: ReadonlyMap<string, StoredResource>,
   options: CommitOptions = {},
 ): Promise<NewResource[]> {
-  const stored = await storeWrites(service, session, writes, current, options);
+  const settled = options.ownWork === true ? writes : await settleSubscriptions(service, session, writes, current);
+  const stored = await storeWrites(service, session, settled, current, options);
   if (options.ownWork === true || options.moreToCome === true) return stored;
   const all = [...(options.before ?? []), ...writes];
   const following = await screeningWrites(service, session, all, current);
   await storeWrites(service, session, following.writes, following.current, { ...options, ownWork: true });
-  const guarded = [...(await refusePlans(service, session, all, current)), ...refuseReleaseReports(all, current)];
+  const guarded = [
+    ...(await refusePlans(service, session, all, current)),
+    ...refuseReleaseReports(all, current),
+    ...(options.ofMerge === true ? [] : refuseTaskChanges(all, current)),
+  ];
   if (guarded.length > 0) throw new RefusedWrite(guarded);
   return stored;
 }
@@ -75,22 +85,27 @@ async function storeWrites(
   options: CommitOptions,
 ): Promise<NewResource[]> {
   if (writes.length === 0) return [];
-  if (options.ownWork !== true) {
-    const dangling = await refuseDangling(service, session, writes, options.alsoWritten ?? new Set(), current);
-    if (dangling.length > 0) throw new RefusedWrite(dangling);
-  }
   const lastUpdatedMs = service.now();
-  const stored = writes.map((write) => nextVersion(service, write, current.get(referenceOf(write)), lastUpdatedMs));
-  await saveResources(session, stored);
-  const referred = await refuseStillReferred(service, session, writes);
+  const next = writes.map((write) => nextVersion(service, write, current.get(referenceOf(write)), lastUpdatedMs));
+  // Asked at once; what is asked with the writer's own eyes comes last, so that nothing else is asked with them.
+  const [settling, dangling] = await Promise.all([
+    readSettling(service, session, writes, next),
+    options.ownWork === true ? [] : refuseDangling(service, session, writes, options.alsoWritten ?? new Set(), current),
+  ]);
+  if (dangling.length > 0) throw new RefusedWrite(dangling);
+  const saving = saveResources(session, next);
+  const facts = saveFacts(session, statedBy(service, writes, next, settling));
+  const [patients, referred] = await Promise.all([
+    facts,
+    saving.then(() => refuseStillReferred(service, session, writes)),
+  ]);
   if (referred.length > 0) throw new RefusedWrite(referred);
-  const patients = await saveFacts(session, await statedBy(service, session, writes, stored));
   if (options.queue !== false)
     await queueReviews(
       session,
       patients.filter((patientId) => patientId !== ""),
     );
-  return stored;
+  return next;
 }
 
 /** The same for one write; `current` is the version before it, locked. */
@@ -137,23 +152,40 @@ function deletion(type: string, before: StoredResource | undefined): object {
   return { resourceType: type, ...(security.length === 0 ? {} : { meta: { security } }) };
 }
 
-/** The facts of each resource as it is stored, local days in the zone of the patient concerned. */
-async function statedBy(
+/** What the facts of a write are settled by. */
+interface Settling {
+  readonly zones: ReadonlyMap<string, string>;
+  readonly dayParts: Thresholds["dayParts"];
+}
+
+async function readSettling(
   service: Service,
   session: TenantSession,
   writes: readonly Write[],
   stored: readonly NewResource[],
-): Promise<StatedFacts[]> {
-  const zones = await zonesOf(service, session, writes, stored);
+): Promise<Settling> {
   const settles = writes.some((write) => write.type === "Observation" && write.resource !== undefined);
-  const { dayParts } = settles ? await thresholdsNow(service, session) : service.thresholds;
+  const [zones, { dayParts }] = await Promise.all([
+    zonesOf(service, session, writes, stored),
+    settles ? thresholdsNow(service, session) : service.thresholds,
+  ]);
+  return { zones, dayParts };
+}
+
+/** The facts of each resource as it is stored, local days in the zone of the patient concerned. */
+function statedBy(
+  service: Service,
+  writes: readonly Write[],
+  stored: readonly NewResource[],
+  { zones, dayParts }: Settling,
+): StatedFacts[] {
   return writes.map((write, i) => {
     const resource =
       write.resource && ({ ...write.resource, id: write.id, meta: metaOf(write.resource, stored[i]) } as Resource);
     const patientId = stored[i]?.index.hot.patientId ?? "";
     const zone = zones.get(patientId) ?? service.defaultZone;
     const facts = resource === undefined ? [] : factsOf(resource, { zone, dayParts });
-    return { type: write.type, id: write.id, facts };
+    return { type: write.type, id: write.id, facts, isNew: stored[i]?.version === 1 };
   });
 }
 

@@ -35,6 +35,14 @@ export interface IssuedGrant extends Grant {
   readonly expiresMs: number;
 }
 
+/** What tokens of the configuration grant in their tenant, which no registered client stands for. */
+export const configuredGrant = {
+  clientId: "configured",
+  scopes: readScopes("system/*.cruds tidegate/*.cruds").scopes,
+  confidentiality: "V",
+  keepsRecord: true,
+} as const satisfies Omit<Grant, "tenantId">;
+
 /** Tokens name their tenant, so that they are looked for among its rows only; the rest is chance. */
 const tokenPattern = /^([0-9a-z]{1,6})\.[\w-]{43}$/;
 

@@ -4,8 +4,16 @@ import type { Extreme, IntervalSolver, LinearSystem, OpenedSystem, Term } from "
 // The package's types describe its CommonJS build, so TypeScript sees one `default` more than Node does.
 const loadHighs = highsModule as unknown as typeof highsModule.default;
 
-/** Branches that one question may cost before it is given up: counted, not timed, so that every machine answers alike. */
-const mostBranches = 20_000;
+/**
+ * Branches that one question may cost before it is given up: counted, not timed, so that every machine answers alike. Each
+ * costs the more the more unknowns there are, so a large system gets fewer.
+ */
+function mostBranches(unknowns: number): number {
+  return Math.min(20_000, Math.ceil(500_000 / unknowns));
+}
+
+/** Unknowns of the largest system that is searched over whole numbers: of more, one question has taken minutes. */
+const mostSearched = 1000;
 
 /**
  * The solver that `domain/disclosure` asks, HiGHS compiled to WebAssembly (docs/decisions/0008-disclosure-control.md).
@@ -30,6 +38,7 @@ function opened(highs: Highs, system: LinearSystem): OpenedSystem {
       relaxed ??= modelOf(highs, system, false);
       const answer = ask(highs, relaxed, system, goal, sense);
       if (answer.kind !== "found" || answer.values.every(isNearlyWhole)) return rounded(answer);
+      if (system.least.length > mostSearched) return { kind: "given-up" };
       whole ??= modelOf(highs, system, true);
       return rounded(ask(highs, whole, system, goal, sense));
     },
@@ -69,7 +78,7 @@ function modelOf(highs: Highs, system: LinearSystem, whole: boolean): Model {
   // Without presolve the next question starts where the last one ended.
   model.options.set(
     whole
-      ? { output_flag: false, mip_rel_gap: 0, mip_max_nodes: mostBranches }
+      ? { output_flag: false, mip_rel_gap: 0, mip_max_nodes: mostBranches(count) }
       : { output_flag: false, presolve: "off" },
   );
   return model;

@@ -10,8 +10,8 @@ import type { Thresholds } from "../domain/thresholds.ts";
 import type { LocalDay } from "../domain/time.ts";
 import type { TenantSession } from "../store/database.ts";
 import { type PartAskedOf, readManyEarlierUses } from "../store/part-use.ts";
-import { type PictureFacts, type PictureWindow, readPictureFacts } from "../store/picture.ts";
-import { readThresholdSettings } from "../store/threshold-setting.ts";
+import { type PictureFacts, type PictureWindow, readManyPictureFacts } from "../store/picture.ts";
+import { readManyThresholdSettings } from "../store/threshold-setting.ts";
 import type { Service } from "./service.ts";
 
 /** Interface codes that mean the patient breathes through a tracheostomy. */
@@ -25,8 +25,8 @@ export interface ReadPicture {
 }
 
 /**
- * Reads the picture of one patient at a moment, in two statements; undefined when there is no such patient. It reaches
- * back as far as any rule looks, and to `firstDay` where that is earlier.
+ * Reads the picture of one patient at a moment; undefined when there is no such patient. It reaches back as far as any rule
+ * looks, and to `firstDay` where that is earlier.
  */
 export async function readPicture(
   service: Service,
@@ -35,13 +35,36 @@ export async function readPicture(
   nowMs: number,
   firstDay?: LocalDay,
 ): Promise<ReadPicture | undefined> {
-  const settings = await readThresholdSettings(session, patientId);
+  return (await readPictures(service, session, [patientId], nowMs, firstDay))[0];
+}
+
+/** The same for several patients, in two statements that are asked at once; those that are not here are left out. */
+export async function readPictures(
+  service: Service,
+  session: TenantSession,
+  patientIds: readonly string[],
+  nowMs: number,
+  firstDay?: LocalDay,
+): Promise<ReadPicture[]> {
+  const asked = patientIds.map((patientId) => ({ patientId }));
+  const usual = windowOf(nowMs, [service.thresholds], firstDay);
+  const [settings, found] = await Promise.all([
+    readManyThresholdSettings(session, patientIds),
+    readManyPictureFacts(session, asked, usual),
+  ]);
   const window = windowOf(nowMs, thresholdsThatMayApply(service.thresholds, settings), firstDay);
-  const facts = await readPictureFacts(session, patientId, window);
-  if (facts === undefined) return undefined;
-  const picture = pictureOf(facts, service.thresholds, settings, nowMs);
-  const parts = await withEarlierUse(session, picture, window);
-  return { picture: { ...picture, parts }, active: facts.patient.active };
+  // Few settings change how far the rules look back.
+  const facts = isSameWindow(window, usual) ? found : await readManyPictureFacts(session, asked, window);
+  const pictures = await withEarlierUses(
+    session,
+    facts.map((one) => pictureOf(one, service.thresholds, settings, nowMs)),
+    window,
+  );
+  return pictures.map((picture, i) => ({ picture, active: facts[i]?.patient.active === true }));
+}
+
+function isSameWindow(one: PictureWindow, other: PictureWindow): boolean {
+  return one.sessionsFromMs === other.sessionsFromMs && one.coverageFromMs === other.coverageFromMs;
 }
 
 /** Parts with a use limit, with what they were used for before the window; where none has one, nothing is read. */

@@ -1,6 +1,6 @@
 import type { Resource } from "@medplum/fhirtypes";
 import type { Refusal } from "../domain/result.ts";
-import { conditionalTarget, localTarget, referencesIn } from "../fhir/references.ts";
+import { conditionalTarget, eachReference, localTarget, referencesIn } from "../fhir/references.ts";
 import { referralTerm } from "../fhir/search/reference.ts";
 import { type TenantSession, withholdingOf, withTheirEyes } from "../store/database.ts";
 import { presentAndHeld, referrersTo } from "../store/references.ts";
@@ -30,20 +30,27 @@ export async function refuseDangling(
   alsoWritten: ReadonlySet<string>,
   current: ReadonlyMap<string, StoredResource> = new Map(),
 ): Promise<Refusal[]> {
-  const found = writes.flatMap(({ resource }) => (resource === undefined ? [] : referencesIn(resource)));
-  const conditional = found.filter(({ reference }) => conditionalTarget(reference) !== undefined);
-  if (conditional.length > 0) return conditional.map(({ at }) => unresolved(at));
-  if (service.referencePolicy === "accept") return [];
+  const asked = new Set<string>();
+  for (const { resource } of writes) if (resource !== undefined) eachReference(resource, (one) => asked.add(one));
+  if (asked.size === 0) return [];
   const written = new Set([
     ...writes.flatMap(({ type, id, resource }) => (resource === undefined ? [] : [`${type}/${id}`])),
     ...alsoWritten,
   ]);
+  const links = [...asked];
+  const here = new Set(links.flatMap((one) => targetOf(service, one) ?? []).filter((target) => !written.has(target)));
+  const isPlain = links.every((one) => conditionalTarget(one) === undefined);
+  const present =
+    isPlain && service.referencePolicy !== "accept" ? await presentOf(service, session, [...here], current) : new Set();
+  // Where they stand is only asked when one of them leads nowhere.
+  if (isPlain && (service.referencePolicy === "accept" || present.size === here.size)) return [];
+  const found = writes.flatMap(({ resource }) => (resource === undefined ? [] : referencesIn(resource)));
+  const conditional = found.filter(({ reference }) => conditionalTarget(reference) !== undefined);
+  if (conditional.length > 0) return conditional.map(({ at }) => unresolved(at));
   const targets = found.flatMap(({ reference, at }) => {
-    const target = localTarget(service.definitions.local(reference));
-    return target === undefined ? [] : [{ target: `${target.type}/${target.id}`, at }];
+    const target = targetOf(service, reference);
+    return target === undefined ? [] : [{ target, at }];
   });
-  const asked = [...new Set(targets.map(({ target }) => target))].filter((target) => !written.has(target));
-  const present = await presentOf(service, session, asked, current);
   return targets
     .filter(({ target }) => !written.has(target) && !present.has(target))
     .map(({ target, at }) => ({
@@ -52,6 +59,12 @@ export async function refuseDangling(
       at,
       status: 422,
     }));
+}
+
+/** `Type/id` of a reference to something on this service. */
+function targetOf(service: Service, reference: string): string | undefined {
+  const target = localTarget(service.definitions.local(reference));
+  return target === undefined ? undefined : `${target.type}/${target.id}`;
 }
 
 async function presentOf(
@@ -66,10 +79,7 @@ async function presentOf(
   const before = new Set(
     [...current.values()]
       .flatMap((one) => referencesIn(JSON.parse(one.body) as Resource))
-      .flatMap(({ reference }) => {
-        const target = localTarget(service.definitions.local(reference));
-        return target === undefined ? [] : [`${target.type}/${target.id}`];
-      }),
+      .flatMap(({ reference }) => targetOf(service, reference) ?? []),
   );
   const known = asked.filter((target) => before.has(target) && !seen.has(target));
   return new Set([...seen, ...(await presentAndHeld(session, known))]);

@@ -6,7 +6,7 @@ import type { ReleaseBody } from "../domain/population/release-body.ts";
 import { accepted, type Refusal, type Result, refused } from "../domain/result.ts";
 import { allows, readScopes } from "../fhir/scopes.ts";
 import { listClients } from "../store/client.ts";
-import { inTenant, readInTenant, type TenantSession } from "../store/database.ts";
+import { inTenant, readSnapshotInTenant, type TenantSession } from "../store/database.ts";
 import {
   addRelease,
   type Doer,
@@ -83,7 +83,7 @@ export function releases(
   sight: ReleaseSight,
   page: { readonly count: number; readonly below: number },
 ): Promise<StoredRelease[]> {
-  return readInTenant(service.database, tenantId, async (session) => {
+  return readSnapshotInTenant(service.database, tenantId, async (session) => {
     await lookAtReleases(session, sight);
     return listReleases(session, page.count, page.below, sight === "all" ? undefined : "released");
   });
@@ -96,7 +96,7 @@ export async function readRelease(
   number: number,
   sight: ReleaseSight,
 ): Promise<Result<StoredRelease>> {
-  const found = await readInTenant(service.database, tenantId, async (session) => {
+  const found = await readSnapshotInTenant(service.database, tenantId, async (session) => {
     await lookAtReleases(session, sight);
     return findRelease(session, number);
   });
@@ -143,7 +143,7 @@ export async function releasedOf(
   tenantId: number,
   period: string,
 ): Promise<FrozenRelease | undefined> {
-  return readInTenant(service.database, tenantId, async (session) => {
+  return readSnapshotInTenant(service.database, tenantId, async (session) => {
     await lookAtReleases(session, "released");
     const found = await standingRelease(session, period);
     if (found?.body === undefined || found.sha256 === undefined) return undefined;

@@ -6,12 +6,12 @@ import { type TaskStep, taskSteps } from "../domain/task.ts";
 import { provenanceOf } from "../fhir/provenance.ts";
 import { taskFact, taskResource } from "../fhir/task.ts";
 import type { TenantSession } from "../store/database.ts";
-import { lockPatient } from "../store/picture.ts";
+import { lockPatients } from "../store/picture.ts";
 import { presentAndHeld } from "../store/references.ts";
-import { ConcurrentWrite, lockResources, type StoredResource } from "../store/resource.ts";
-import { saveSummary } from "../store/summary.ts";
+import { ConcurrentWrite, isRetryable, lockResources, type StoredResource } from "../store/resource.ts";
+import { type Reviewed, saveSummaries } from "../store/summary.ts";
 import { commitWrites, type Write } from "./commit-writes.ts";
-import { readPicture } from "./picture.ts";
+import { readPictures } from "./picture.ts";
 import type { Service } from "./service.ts";
 import { writeInTenant } from "./write-in-tenant.ts";
 
@@ -19,21 +19,37 @@ import { writeInTenant } from "./write-in-tenant.ts";
  * Reviews one patient: reads one picture, lets the domain find what there is to find, brings the Tasks in line and
  * writes the caseload row, all in one transaction. Reviews of one patient wait for each other, so two workers leave one Task.
  */
-export async function reviewPatient(service: Service, tenantId: number, patientId: string): Promise<void> {
+export function reviewPatient(service: Service, tenantId: number, patientId: string): Promise<void> {
+  return reviewTogether(service, tenantId, [patientId]);
+}
+
+/**
+ * The same for several patients in one transaction, which takes as many statements as one alone where there is nothing to do
+ * for their Tasks. Where others were quicker with one of them, each is reviewed alone.
+ */
+export async function reviewPatients(service: Service, tenantId: number, patientIds: readonly string[]): Promise<void> {
+  try {
+    await reviewTogether(service, tenantId, patientIds);
+  } catch (error) {
+    if (!isRetryable(error)) throw error;
+    for (const patientId of patientIds) await reviewPatient(service, tenantId, patientId);
+  }
+}
+
+async function reviewTogether(service: Service, tenantId: number, patientIds: readonly string[]): Promise<void> {
   await retried(service, tenantId, async (session) => {
-    await lockPatient(session, patientId);
+    const locked = lockPatients(session, patientIds);
     const nowMs = service.now();
-    const read = await readPicture(service, session, patientId, nowMs);
-    if (read === undefined) return;
-    const { picture } = read;
-    if (!read.active) {
+    const [pictures] = await Promise.all([readPictures(service, session, patientIds, nowMs), locked]);
+    const reviewed: Reviewed[] = [];
+    for (const { picture, active } of pictures) {
       // A record that is no longer used (merged, moved away) asks nobody for anything.
-      const context = { ...picture, applicable: () => false };
-      return carryOut(service, session, taskSteps([], picture.tasks, context), picture.tasks, patientId);
+      const outcome = active ? review(picture) : undefined;
+      const steps = outcome?.steps ?? taskSteps([], picture.tasks, { ...picture, applicable: () => false });
+      await carryOut(service, session, steps, picture.tasks, picture.patientId);
+      if (outcome !== undefined) reviewed.push(outcome);
     }
-    const { findings, steps, summary } = review(picture);
-    await carryOut(service, session, steps, picture.tasks, patientId);
-    await saveSummary(session, summary, findings, nowMs);
+    await saveSummaries(session, reviewed, nowMs);
   });
 }
 

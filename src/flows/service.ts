@@ -3,6 +3,9 @@ import type { Thresholds } from "../domain/thresholds.ts";
 import type { EpochMs } from "../domain/time.ts";
 import type { Definitions } from "../fhir/definitions.ts";
 import type { Database } from "../store/database.ts";
+import type { AuditBuffer } from "./audit-buffer.ts";
+import { type BulkLimits, defaultBulkLimits } from "./bulk-limits.ts";
+import type { Notifications } from "./notification-settings.ts";
 
 /** Bounds on what one request may ask for; each refusal says which. */
 export interface Limits {
@@ -16,6 +19,7 @@ export interface Limits {
   readonly maxBundleEntries: number;
   /** Resources that one conditional delete may take away. */
   readonly maxDeleted: number;
+  readonly bulk: BulkLimits;
 }
 
 /** The bounds unless configuration says otherwise. */
@@ -26,6 +30,7 @@ export const defaultLimits: Limits = {
   maxLinks: 3,
   maxBundleEntries: 1_000,
   maxDeleted: 100,
+  bulk: defaultBulkLimits,
 };
 
 /** What every flow is handed: the database, the definitions in force, the clock and the source of ids. */
@@ -41,4 +46,10 @@ export interface Service {
   now(): EpochMs;
   newId(): string;
   readonly log: Pick<Logger, "info" | "warn" | "error">;
+  /** Told of entries that the service's jobs note for somebody; absent where nobody chains them soon. */
+  readonly trail?: Pick<AuditBuffer, "touch">;
+  /** Who may be told of what happens, and how; nobody where absent. */
+  readonly notifications?: Notifications;
+  /** Whose writes they are; the service's own where absent. */
+  readonly writer?: { readonly clientId: string; readonly scopes: string };
 }

@@ -28,7 +28,7 @@ export interface SettledUpload {
 }
 
 /** Sessions a statement: large enough to spare round trips, small enough to keep latency and memory flat. */
-const batchSize = 100;
+const batchSize = 50;
 
 /** Stores sessions as Observation and DeviceUseStatement with their facts, and the upload's DocumentReference with its coverage. */
 export async function storeSessions(
@@ -46,20 +46,44 @@ export async function storeSessions(
     for (const patientId of await saveFacts(session, [stated])) patients.add(patientId);
   }
   for (const patientId of await storeAlerts(service, session, upload.alerts, nowIso)) patients.add(patientId);
+  // While the database stores one batch, the next is made ready.
+  let sent: ReturnType<typeof storeBatch> | undefined;
+  const settle = async () => {
+    const stored = await sent;
+    for (const patientId of stored?.patients ?? []) patients.add(patientId);
+    created += stored?.created ?? 0;
+  };
   for (let from = 0; from < upload.fresh.length; from += batchSize) {
     const batch = upload.fresh.slice(from, from + batchSize);
-    const resources = batch.flatMap((one) => resourcesOf(one, kept.uploadId));
-    const stored = await createResources(
-      session,
-      resources.map((resource) => firstVersion(service, resource, nowIso)),
-    );
-    // One that somebody entered in error or deleted since states nothing, however often the device sends it again.
-    const isNew = batch.filter((one) => stored.has(`Observation/${one.session.sessionId}`));
-    for (const patientId of await saveFacts(session, isNew.map(factsOfSession))) patients.add(patientId);
-    created += isNew.length;
+    const resources = batch
+      .flatMap((one) => resourcesOf(one, kept.uploadId))
+      .map((resource) => firstVersion(service, resource, nowIso));
+    await settle();
+    sent = storeBatch(session, batch, resources);
+    // Whoever settles it hears of an error.
+    sent.catch(() => undefined);
+    await toBeSent();
   }
+  await settle();
   if (upload.retimed.length > 0) await retime(service, session, kept, upload.retimed);
   return { created, retimed: upload.retimed.length, patients: [...patients] };
+}
+
+/** Lets what was written leave this process before the next is made. */
+function toBeSent(): Promise<void> {
+  return new Promise((resolve) => setImmediate(resolve));
+}
+
+/** Stores the resources of some sessions and their facts. */
+async function storeBatch(
+  session: TenantSession,
+  batch: readonly SettledSession[],
+  resources: readonly NewResource[],
+): Promise<{ created: number; patients: string[] }> {
+  const stored = await createResources(session, resources);
+  // One that somebody entered in error or deleted since states nothing, however often the device sends it again.
+  const isNew = batch.filter((one) => stored.has(`Observation/${one.session.sessionId}`));
+  return { created: isNew.length, patients: await saveFacts(session, isNew.map(factsOfSession)) };
 }
 
 function documentFacts(document: DocumentReference): Fact[] {

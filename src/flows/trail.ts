@@ -1,7 +1,7 @@
 import type { AuditEntry } from "../fhir/audit-event.ts";
 import { appendAudit, noteAudit, sealAudit } from "../store/audit.ts";
 import { startAuditRun, stopAuditRun } from "../store/audit-run.ts";
-import { inTenant, type Written } from "../store/database.ts";
+import { inTenant, type TenantSession, type Written } from "../store/database.ts";
 import { type AuditBuffer, auditBuffer } from "./audit-buffer.ts";
 import type { Service } from "./service.ts";
 
@@ -48,11 +48,11 @@ function codeOf(error: unknown): string | undefined {
 export function audited(
   service: Service,
   trail: Pick<AuditBuffer, "touch">,
-  entryOf: (written: readonly Written[]) => AuditEntry | undefined,
+  entryOf: (written: readonly Written[], session: TenantSession) => AuditEntry | undefined,
   onNoted: (entry: AuditEntry) => void = () => undefined,
 ): Service {
-  const beforeCommit = async (session: Parameters<typeof noteAudit>[0]) => {
-    const entry = entryOf(session.written);
+  const beforeCommit = async (session: TenantSession) => {
+    const entry = entryOf(session.written, session);
     if (entry === undefined || !(await noteAudit(session, entry))) return;
     onNoted(entry);
     trail.touch(session.tenantId);
@@ -72,9 +72,9 @@ export function writtenEntry(written: readonly Written[]): Pick<AuditEntry, "pat
   };
 }
 
-/** What the service writes of its own accord, by its jobs. */
+/** What the service writes of its own accord, by its jobs: for the request that caused them, where one did. */
 export function auditedJobs(service: Service, trail: Pick<AuditBuffer, "touch">): Service {
-  return audited(service, trail, (written) => {
+  return audited({ ...service, trail }, trail, (written, { cause }) => {
     if (written.length === 0) return undefined;
     return {
       atMs: service.now(),
@@ -84,7 +84,7 @@ export function auditedJobs(service: Service, trail: Pick<AuditBuffer, "touch">)
       kind: "rest",
       outcome: "0",
       route: "",
-      requestId: "",
+      requestId: cause?.requestId ?? "",
       ...writtenEntry(written),
     };
   });

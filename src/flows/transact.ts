@@ -1,7 +1,7 @@
 import type { Resource } from "@medplum/fhirtypes";
 import { type Refusal, type Result, refused } from "../domain/result.ts";
 import { bundleResponseText } from "../fhir/bundle.ts";
-import { conditionalTarget, referencesIn } from "../fhir/references.ts";
+import { conditionalTarget, eachReference } from "../fhir/references.ts";
 import { withResolvedReferences } from "../fhir/resolved-references.ts";
 import { checkResource, unknownType } from "../fhir/resource-check.ts";
 import { readEntries, type TransactionEntry } from "../fhir/transaction.ts";
@@ -88,11 +88,8 @@ async function writeAll(
   const written = placed.filter(
     (entry) => ["POST", "PUT", "PATCH"].includes(entry.method) && entry.existing === undefined,
   );
-  const wanted = new Map(written.map((entry) => [entry, conditionalOf(entry)]));
-  const [plain, waiting] = [
-    written.filter((entry) => wanted.get(entry)?.length === 0),
-    written.filter((entry) => wanted.get(entry)?.length !== 0),
-  ];
+  const waiting = written.filter((entry) => conditionalOf(entry).length > 0);
+  const plain = written.filter((entry) => !waiting.includes(entry));
   const all = new Set(written.map(referenceOf));
   const first = writesOf(service, plain, current, linksOf(placed, new Map()));
   const plainWrites: Write[] = [...deletions.map(({ type, id }) => ({ type, id })), ...first];
@@ -112,10 +109,13 @@ function isThere(entry: Placed, current: ReadonlyMap<string, StoredResource>): b
 }
 
 function conditionalOf({ resource }: Placed): readonly string[] {
-  if (resource === undefined) return [];
-  return referencesIn(resource).flatMap(({ reference }) =>
-    conditionalTarget(reference) === undefined ? [] : [reference],
-  );
+  const found: string[] = [];
+  if (resource !== undefined) {
+    eachReference(resource, (reference) => {
+      if (conditionalTarget(reference) !== undefined) found.push(reference);
+    });
+  }
+  return found;
 }
 
 async function resolveConditional(
@@ -151,6 +151,7 @@ function writesOf(
     const { type, id } = entry;
     const body = entry.patch === undefined ? entry : patched(service, entry, entry.patch, current);
     const target = links(entry);
+    if (target === undefined) return { type, id, resource: body.resource as Resource, exact: body.exact };
     let isLinked = false;
     const resolve = (link: string) => {
       const found = target(link);

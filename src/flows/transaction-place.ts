@@ -115,17 +115,21 @@ function sameTarget(entries: readonly Placed[]): Refusal[] {
   });
 }
 
-/** What links in the resource of an entry become: by fullUrl, by what lies beside its own fullUrl, or by criteria. */
+/**
+ * What links in the resource of an entry become: by fullUrl, by what lies beside its own fullUrl, or by criteria. Nothing
+ * where none can become anything, so that resources need not be copied.
+ */
 export function linksOf(
   entries: readonly Placed[],
   conditional: ReadonlyMap<string, string>,
-): (from: TransactionEntry) => (link: string) => string | undefined {
+): (from: TransactionEntry) => ((link: string) => string | undefined) | undefined {
   const targets = new Map(
     // A search, and a deletion that found nothing, stand for no resource.
     entries.flatMap((entry) =>
       entry.fullUrl === undefined || entry.id === "" ? [] : [[entry.fullUrl, referenceOf(entry)]],
     ),
   );
+  if (targets.size + conditional.size === 0) return () => undefined;
   return (from) => {
     const beside = from.fullUrl === undefined ? undefined : restfulUrl(from.fullUrl)?.base;
     return (link) =>

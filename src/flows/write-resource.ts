@@ -5,6 +5,7 @@ import { checkResource } from "../fhir/resource-check.ts";
 import type { TenantSession } from "../store/database.ts";
 import { lockResources, referenceOf, type StoredResource } from "../store/resource.ts";
 import { commitOne, type Write } from "./commit-writes.ts";
+import { createTogether } from "./create-together.ts";
 import { matchOne } from "./criteria.ts";
 import { lockSeen, refuseWithheld } from "./seen-by-writer.ts";
 import type { Service } from "./service.ts";
@@ -39,11 +40,13 @@ export async function createResource(
 ): Promise<Result<WrittenResource>> {
   const read = readChecked(service, type, text);
   if (!read.ok) return read;
+  if (ifNoneExist === undefined) {
+    const stored = await createTogether(service, tenantId, { type, id: service.newId(), ...read.value });
+    return stored.ok ? accepted({ stored: stored.value, created: true }) : stored;
+  }
   return writeInTenant(service, tenantId, async (session) => {
-    if (ifNoneExist !== undefined) {
-      const existing = orRollBack(await matchOne(service, session, { type, text: ifNoneExist }));
-      if (existing !== undefined) return { stored: existing, created: false };
-    }
+    const existing = orRollBack(await matchOne(service, session, { type, text: ifNoneExist }));
+    if (existing !== undefined) return { stored: existing, created: false };
     const stored = await commitOne(service, session, { type, id: service.newId(), ...read.value }, undefined);
     return { stored, created: true };
   });

@@ -20,7 +20,9 @@ function cellOf(texts: readonly string[], role: Role, types: readonly string[]):
 export function accessMatrix(types: readonly string[]): string {
   const rows = Object.entries(routeNeeds).map(([route, texts]) => {
     const needs =
-      texts.length === 0 ? "a valid token; each entry as if sent alone" : texts.map((text) => `\`${text}\``).join(" ");
+      texts.length === 0
+        ? "a valid token; what is asked settles the rest"
+        : texts.map((text) => `\`${text}\``).join(" ");
     return `| \`${route}\` | ${needs} | ${roleNames.map((role) => cellOf(texts, role, types)).join(" | ")} |`;
   });
   return `# Who may do what
@@ -57,7 +59,8 @@ does not pass for each.
 |---|---|${roleNames.map(() => "---|").join("")}
 ${rows.join("\n")}
 
-Besides: a create with \`If-None-Exist\` needs \`system/:type.crs\`; an update of what is not there needs \`system/:type.c\` as well;
+Besides: an entry of a Bundle needs what it would need alone; an export needs \`system/:type.rs\` of each type and no scope with a
+limit; an import needs \`system/:type.cu\` of each of its lines (\`c\` where it brings no id); a create with \`If-None-Exist\` needs \`system/:type.crs\`; an update of what is not there needs \`system/:type.c\` as well;
 a search inside a transaction needs \`system/*.s\`.
 `;
 }

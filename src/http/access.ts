@@ -1,6 +1,7 @@
 import type { FastifyInstance, FastifyRequest } from "fastify";
-import { type Need, readScopes } from "../fhir/scopes.ts";
-import { confined, type Grant, grantOf } from "../flows/grant.ts";
+import { type Need, scopeText } from "../fhir/scopes.ts";
+import { type Cause, causedBy } from "../flows/cause.ts";
+import { configuredGrant, confined, type Grant, grantOf } from "../flows/grant.ts";
 import type { Service } from "../flows/service.ts";
 import { auditAnswers, withTrail } from "./audit.ts";
 import { bearerOf, tokenHash } from "./bearer.ts";
@@ -8,6 +9,7 @@ import { withGlassBroken } from "./break-glass.ts";
 import type { Doors } from "./doors.ts";
 import { RefusedRequest } from "./errors.ts";
 import { conditionalCreate, needsOf, needsOfRoute, unmet } from "./needs.ts";
+import { readFrom, tellWhereRead } from "./read-from.ts";
 
 declare module "fastify" {
   interface FastifyRequest {
@@ -17,14 +19,10 @@ declare module "fastify" {
     tenantId: number;
     /** The service as this token may see it. */
     service: Service;
+    /** The span of the request, as W3C Trace Context names it; absent where no spans are told. */
+    traceparent?: string;
   }
 }
-
-const everything = {
-  scopes: readScopes("system/*.cruds tidegate/*.cruds").scopes,
-  confidentiality: "V",
-  keepsRecord: true,
-} as const;
 
 /**
  * Lets only bearers of a valid token through to this plugin's routes, to what its scopes let pass, and binds each request
@@ -35,6 +33,7 @@ export function requireToken(app: FastifyInstance, doors: Doors): void {
   app.decorateRequest("tenantId", 0);
   app.decorateRequest("service");
   auditAnswers(app, doors);
+  tellWhereRead(app);
   app.addHook("onRoute", ({ method, url, schema }) => {
     if (schema?.hide === true) return;
     for (const one of [method].flat()) {
@@ -47,12 +46,32 @@ export function requireToken(app: FastifyInstance, doors: Doors): void {
     request.grant = await grantOfRequest(request, doors);
     request.tenantId = request.grant.tenantId;
     request.grant = withGlassBroken(request, request.grant);
-    request.service = withTrail(doors, request, confined(doors.service, request.grant));
+    const service = causedBy({ ...seenBy(doors, request.grant), log: request.log }, causeOf(request));
+    request.service = readFrom(doors, request, withTrail(doors, request, service));
     const texts = needsOfRoute(request.method, request.routeOptions.url ?? "");
     const named = request.params as Record<string, string>;
     if (texts !== undefined) requireScopes(request, needsOf(texts, named));
     if (request.headers["if-none-exist"] !== undefined) requireScopes(request, needsOf(conditionalCreate, named));
   });
+}
+
+function causeOf({ id, traceparent }: FastifyRequest): Cause {
+  return { requestId: id, ...(traceparent === undefined ? {} : { traceparent }) };
+}
+
+/** The service as a grant sees it, and knowing who writes. */
+function seenBy({ service }: Doors, grant: Grant): Service {
+  const writer = { clientId: grant.clientId, scopes: grant.scopes.map(scopeText).join(" ") };
+  return { ...confined(service, grant), writer };
+}
+
+/**
+ * What the request's token grants now, for answers that go on for long: undefined where it is over or was taken back, or the
+ * client was.
+ */
+export async function grantedStill(request: FastifyRequest, doors: Doors): Promise<Service | undefined> {
+  const grant = await grantOfRequest(request, doors).catch(() => undefined);
+  return grant === undefined ? undefined : seenBy(doors, grant);
 }
 
 /** Refuses a request whose token lets not all of this pass. */
@@ -70,7 +89,9 @@ async function grantOfRequest(request: FastifyRequest, doors: Doors): Promise<Gr
   const grant =
     token === undefined
       ? undefined
-      : (configuredGrant(doors, token) ?? (await grantOf(doors.service, token)) ?? (await externalGrant(doors, token)));
+      : (grantOfConfigured(doors, token) ??
+        (await grantOf(doors.service, token)) ??
+        (await externalGrant(doors, token)));
   if (grant !== undefined) return grant;
   const detail =
     "Send a valid token in the Authorization header: Bearer <token>. /fhir/.well-known/smart-configuration says where to get one.";
@@ -78,9 +99,9 @@ async function grantOfRequest(request: FastifyRequest, doors: Doors): Promise<Gr
 }
 
 // Looked up by its hash: what a comparison's time could tell is about the hash, not about the token.
-function configuredGrant({ tokens }: Doors, token: string): Grant | undefined {
+function grantOfConfigured({ tokens }: Doors, token: string): Grant | undefined {
   const tenantId = tokens.get(tokenHash(token));
-  return tenantId === undefined ? undefined : { tenantId, clientId: "configured", ...everything };
+  return tenantId === undefined ? undefined : { tenantId, ...configuredGrant };
 }
 
 async function externalGrant({ externalTokens }: Doors, token: string): Promise<Grant | undefined> {

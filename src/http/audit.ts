@@ -13,6 +13,8 @@ declare module "fastify" {
   interface FastifyRequest {
     /** Whose records the entries tell of that the request's own writes brought along; absent where it wrote none. */
     notedPeople?: Set<string>;
+    /** What else the entries name; absent where the address says all. */
+    alsoNamed?: readonly string[];
   }
 }
 
@@ -27,6 +29,7 @@ const noTenant = 0;
  */
 export function auditAnswers(app: FastifyInstance, doors: Doors): void {
   app.decorateRequest("notedPeople");
+  app.decorateRequest("alsoNamed");
   app.addHook("onSend", async (request, reply, payload) => {
     const { statusCode } = reply;
     if (statusCode === 429) return payload;
@@ -47,7 +50,8 @@ export function auditAnswers(app: FastifyInstance, doors: Doors): void {
 /** What goes out in the place of an answer that could not be audited: an error of this hook would meet no error handler. */
 function withheld(request: FastifyRequest, reply: FastifyReply, error: unknown): string {
   request.log.error({ code: (error as { code?: string } | null)?.code }, "an answer could not be audited");
-  for (const name of ["content-length", "etag", "last-modified", "location"]) reply.removeHeader(name);
+  for (const name of ["content-length", "content-encoding", "content-range", "etag", "last-modified", "location"])
+    reply.removeHeader(name);
   reply.code(503).type("application/fhir+json; charset=utf-8").header("Retry-After", String(retryAfterSeconds));
   const detail =
     "What is asked here is kept in an audit trail, which cannot be written at this moment. Try again soon.";
@@ -104,25 +108,40 @@ function entryOf(doors: Doors, request: FastifyRequest, status: number, shown: r
     ...(grant?.clientName === undefined ? {} : { clientName: grant.clientName }),
     outcome: status < 400 ? "0" : status < 500 ? "4" : "8",
     patientIds: [...new Set([...patientIds, ...shown])],
-    entities,
+    entities: [...entities, ...(request.alsoNamed ?? [])],
     ...(query === undefined ? {} : { query }),
     ...(isBreaking ? { reason: grant.breakGlass } : status < 400 ? {} : { reason: `Answered with ${status}.` }),
   };
 }
 
-const parameters = ["type", "id", "patientId", "taskId", "planId", "uploadId", "clientId"] as const;
+const parameters = [
+  "type",
+  "id",
+  "patientId",
+  "taskId",
+  "planId",
+  "uploadId",
+  "messageId",
+  "clientId",
+  "jobId",
+  "subscriptionId",
+  "file",
+] as const;
 
 /** What the address names. */
 function subjectOf(request: FastifyRequest, route: string): Pick<AuditEntry, "patientIds" | "entities"> {
   const named = (request.params ?? {}) as { readonly [Name in (typeof parameters)[number]]?: string };
   const type = named.type ?? /^\/fhir\/([A-Z]\w+)\/:id/.exec(route)?.[1];
-  const { id, patientId, taskId, planId, uploadId, clientId } = named;
+  const { id, patientId, taskId, planId, uploadId, messageId, clientId, jobId, file, subscriptionId } = named;
   const entities = [
     ...(type !== undefined && id !== undefined ? [`${type}/${id}`] : []),
     ...(taskId === undefined ? [] : [`Task/${taskId}`]),
     ...(planId === undefined ? [] : [`DeviceRequest/${planId}`]),
+    ...(subscriptionId === undefined ? [] : [`Subscription/${subscriptionId}`]),
     ...(uploadId === undefined ? [] : [`Upload ${uploadId}`]),
+    ...(messageId === undefined ? [] : [`Message ${messageId}`]),
     ...(clientId === undefined ? [] : [`Client ${clientId}`]),
+    ...(jobId === undefined ? [] : [`Bulk job ${[jobId, file].filter((part) => part !== undefined).join("/")}`]),
   ];
   return {
     patientIds: type === "Patient" && id !== undefined ? [id] : patientId === undefined ? [] : [patientId],

@@ -14,6 +14,7 @@ import {
 import { changeSignalRoute } from "./change-signal-route.ts";
 import { clientAddresses, clientRoutes } from "./client-routes.ts";
 import { cautions, type Doors } from "./doors.ts";
+import { eventAddresses, eventRoutes } from "./event-routes.ts";
 import { explainAddresses, explainRoutes } from "./explain-routes.ts";
 import { answered } from "./fhir-answer.ts";
 import { refuseOtherMethods } from "./other-methods.ts";
@@ -76,6 +77,7 @@ export async function dashboardRoutes(plain: FastifyInstance, doors: Doors): Pro
   thresholdRoutes(app);
   clientRoutes(app);
   releaseRoutes(app);
+  eventRoutes(plain, app, doors);
   refuseOtherMethods(plain, {
     "/caseload": ["GET"],
     "/patients/:patientId/days": ["GET"],
@@ -85,6 +87,7 @@ export async function dashboardRoutes(plain: FastifyInstance, doors: Doors): Pro
     ...thresholdAddresses,
     ...clientAddresses,
     ...releaseAddresses,
+    ...eventAddresses,
   });
 }
 

@@ -30,18 +30,3 @@ export async function writeDemoAccess(dataFolder: string, access: DemoAccess): P
   await chmod(path, 0o600);
   return path;
 }
-
-/** The key that page cursors are signed with: kept in the data folder, so that links survive a restart. */
-export async function cursorKey(dataFolder: string): Promise<Buffer> {
-  await mkdir(dataFolder, { recursive: true });
-  const path = join(dataFolder, "cursor-key");
-  try {
-    const key = await readFile(path);
-    if (key.length === 32) return key;
-  } catch {
-    // First start.
-  }
-  const key = randomBytes(32);
-  await writeFile(path, key, { mode: 0o600 });
-  return key;
-}

@@ -6,6 +6,13 @@ import { outcomeOf, type Refused, statusOf } from "../fhir/outcome.ts";
 import { acceptPatch } from "../fhir/patch/patch.ts";
 import { knownRefusal, retryAfterSeconds } from "./known-errors.ts";
 
+declare module "fastify" {
+  interface FastifyRequest {
+    /** R4 issue type of the refusal that answers it; absent where it is answered otherwise. */
+    refusedAs?: string | undefined;
+  }
+}
+
 /** A refusal on its way out of a door. */
 export class RefusedRequest extends Error {
   readonly refusals: readonly Refused[];
@@ -71,6 +78,7 @@ function inWords(message: string): string {
 /** Sends refusals as an OperationOutcome under the status of the first. */
 export function sendRefusals(reply: FastifyReply, refusals: readonly Refused[]): FastifyReply {
   const status = statusOf(refusals);
+  reply.request.refusedAs = refusals[0]?.kind;
   // What the router itself refuses meets no hook.
   reply.header("X-Request-Id", reply.request.id);
   if (status === 401) reply.header("WWW-Authenticate", 'Bearer realm="tidegate"');

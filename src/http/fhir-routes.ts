@@ -23,6 +23,7 @@ import { metaRoutes } from "./meta-routes.ts";
 import { entryNeeds } from "./needs.ts";
 import { refuseOtherMethods } from "./other-methods.ts";
 import { searchRoutes } from "./search-route.ts";
+import { subscriptionRoutes } from "./subscription-routes.ts";
 import { terminologyRoutes } from "./terminology-routes.ts";
 import { smartConfiguration } from "./token-routes.ts";
 import { validateRoutes } from "./validate-route.ts";
@@ -41,7 +42,7 @@ export async function fhirRoutes(app: FastifyInstance, doors: Doors): Promise<vo
     for (const routes of [instanceRoutes, conditionalRoutes, searchRoutes, historyRoutes]) routes(guarded, doors);
     for (const routes of [validateRoutes, metaRoutes, everythingRoutes, matchRoutes, lastnRoutes])
       routes(guarded, doors);
-    for (const routes of [terminologyRoutes, measureRoutes, auditRoutes]) routes(guarded, doors);
+    for (const routes of [terminologyRoutes, measureRoutes, auditRoutes, subscriptionRoutes]) routes(guarded, doors);
     refuseOtherMethods(guarded, {
       "/": ["GET", "POST"],
       "/_search": ["POST"],

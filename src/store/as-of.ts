@@ -26,7 +26,8 @@ const patientTypes = [
   "QuestionnaireResponse",
 ];
 
-// The version that was current at the moment, of resources found by their present rows.
+// The version that was current at the moment, of resources found by their present rows. Of those replaced since, months
+// before the moment hold none.
 const versionsThen = (present: string, asOf: string) => `select p.type, p.id, past.body
   from (${present}) p
   cross join lateral (
@@ -35,7 +36,7 @@ const versionsThen = (present: string, asOf: string) => `select p.type, p.id, pa
       where r.tenant_id = $1 and r.type = p.type and r.id = p.id and r.last_updated <= ${asOf}
       union all
       select v.version, v.deleted, v.body from resource_version v
-      where v.tenant_id = $1 and v.type = p.type and v.id = p.id and v.last_updated <= ${asOf}
+      where v.tenant_id = $1 and v.type = p.type and v.id = p.id and v.last_updated <= ${asOf} and v.replaced_at > ${asOf}
     ) v order by v.version desc limit 1
   ) as past
   where not past.deleted
@@ -100,7 +101,7 @@ export async function readPastSessionStarts(
          and (exists (select 1 from resource r where r.tenant_id = $1 and r.type = 'Observation' and r.id = s.session_id
                 and r.last_updated <= $4)
            or exists (select 1 from resource_version v where v.tenant_id = $1 and v.type = 'Observation'
-                and v.id = s.session_id and v.last_updated <= $4))
+                and v.id = s.session_id and v.last_updated <= $4 and v.replaced_at > $4))
        order by s.started_at desc limit 1
      ) s`,
     [session.tenantId, patientId, deviceIds, instant(asOfMs)],

@@ -1,4 +1,5 @@
 import type { AuditEntry } from "../fhir/audit-event.ts";
+import { type ChainPlace, lastRemoval, saysRemoved } from "./audit-removal.ts";
 import { type AuditRow, auditColumns, auditHash, entryOf, entryText } from "./audit-row.ts";
 import { instant, type TenantSession } from "./database.ts";
 
@@ -16,7 +17,13 @@ export interface AuditHead {
 
 /** What a check of the trail found. */
 export type AuditCheck =
-  | { readonly ok: true; readonly rows: number; readonly head: AuditHead }
+  | {
+      readonly ok: true;
+      readonly rows: number;
+      readonly head: AuditHead;
+      /** The last of those that were removed because their time was over; absent where none was. */
+      readonly removedThrough?: number;
+    }
   | { readonly ok: false; readonly sequence: number; readonly fault: AuditFault };
 
 /** What is wrong with a row, or with the place where it was. */
@@ -25,7 +32,9 @@ export type AuditFault =
   | "sequence below the first"
   | "previous hash differs"
   | "hash differs"
-  | "not the hash that was noted";
+  | "not the hash that was noted"
+  | "not the hash that was removed"
+  | "removed without an entry that says so";
 
 /**
  * Adds the entries to the tenant's chain in one statement, in their order; answers the sequence of the last, undefined
@@ -74,38 +83,52 @@ const BATCH = 1_000;
  * Goes through the chain and names the first link that is broken. From `fromSequence` on, the row before it is taken at
  * its word. A chain alone cannot show that its end was cut off, or that everything behind some row was written anew:
  * `noted`, a head kept outside the database after an earlier check, does.
+ *
+ * Where a beginning was removed because its time was over, the rest hangs on the last row that went, and must hold the entry
+ * that names that row and its hash. Rows from before it that are still here (months are dropped by the time of the deed, and
+ * rows are chained some moments later) have lost their neighbours, and are checked each by itself.
  */
 export async function verifyAudit(session: TenantSession, fromSequence = 1, noted?: AuditHead): Promise<AuditCheck> {
-  const start = await startOf(session, fromSequence);
+  const removal = await lastRemoval(session);
+  const start = await startOf(session, fromSequence, removal);
   if (start === undefined) return { ok: false, sequence: fromSequence - 1, fault: "sequence missing" };
   let { sequence, hash } = start;
   let next = fromSequence > 1 ? sequence : Number.MIN_SAFE_INTEGER;
+  let isSaid = removal === undefined || fromSequence > 1;
   for (;;) {
     const rows = await session.query<AuditRow>(
       `select ${auditColumns} from audit_entry where tenant_id = $1 and sequence > $2::bigint order by sequence limit ${BATCH}`,
       [session.tenantId, next],
     );
     for (const row of rows) {
-      const broken = brokenLink(session.tenantId, row, sequence + 1, hash) ?? unlikeNoted(row, noted);
+      const isLeft = row.sequence <= start.sequence;
+      const broken =
+        (isLeft ? brokenAlone(session.tenantId, row, start) : brokenLink(session.tenantId, row, sequence + 1, hash)) ??
+        unlikeNoted(row, noted);
       if (broken !== undefined) return { ok: false, ...broken };
-      ({ sequence, hash } = row);
+      if (!isLeft) ({ sequence, hash } = row);
+      isSaid ||= removal !== undefined && saysRemoved(row, removal);
     }
     if (rows.length < BATCH) break;
-    next = sequence;
+    next = rows.at(-1)?.sequence ?? next;
   }
+  if (!isSaid) return { ok: false, sequence: start.sequence, fault: "removed without an entry that says so" };
   // What was noted must still be there.
   if (noted !== undefined && sequence < noted.sequence) {
     return { ok: false, sequence: sequence + 1, fault: "sequence missing" };
   }
-  return { ok: true, rows: sequence - start.sequence, head: { sequence, hash: hash.toString("hex") } };
+  const head = { sequence, hash: hash.toString("hex") };
+  const removed = removal === undefined ? {} : { removedThrough: removal.sequence };
+  return { ok: true, rows: sequence - start.sequence, head, ...removed };
 }
 
 /** The row before the first that is checked; undefined where it should be and is not. */
 async function startOf(
   session: TenantSession,
   fromSequence: number,
-): Promise<{ sequence: number; hash: Buffer } | undefined> {
-  if (fromSequence <= 1) return { sequence: 0, hash: Buffer.alloc(0) };
+  removal: ChainPlace | undefined,
+): Promise<ChainPlace | undefined> {
+  if (fromSequence <= 1) return removal ?? { sequence: 0, hash: Buffer.alloc(0) };
   const rows = await session.query<{ hash: Buffer }>(
     "select hash from audit_entry where tenant_id = $1 and sequence = $2::bigint",
     [session.tenantId, fromSequence - 1],
@@ -123,6 +146,17 @@ function brokenLink(tenantId: number, row: AuditRow, expected: number, previous:
   if (row.sequence < expected) return { sequence: row.sequence, fault: "sequence below the first" };
   if (!row.previousHash.equals(previous)) return { sequence: expected, fault: "previous hash differs" };
   if (!row.hash.equals(auditHash(tenantId, row, previous))) return { sequence: expected, fault: "hash differs" };
+  return undefined;
+}
+
+/** A row whose neighbours were removed. */
+function brokenAlone(tenantId: number, row: AuditRow, start: ChainPlace): BrokenLink | undefined {
+  const { sequence } = row;
+  if (sequence < 1) return { sequence, fault: "sequence below the first" };
+  if (!row.hash.equals(auditHash(tenantId, row, row.previousHash))) return { sequence, fault: "hash differs" };
+  if (sequence === start.sequence && !row.hash.equals(start.hash)) {
+    return { sequence, fault: "not the hash that was removed" };
+  }
   return undefined;
 }
 

@@ -1,67 +1,39 @@
-import { Pool, type PoolClient, TypeOverrides } from "pg";
+import type { Readable } from "node:stream";
+import type { Pool } from "pg";
+import { to as copyTo } from "pg-copy-streams";
+import { type Cause, causeText } from "./cause.ts";
+import { type Confinement, settingsOf } from "./confinement.ts";
+import { type PoolOptions, poolOf } from "./connection-pool.ts";
+import { isShowing, showTo, tenantText } from "./showing.ts";
+import { type StatementWatch, sentAhead, sessionOn, type TenantSession } from "./tenant-session.ts";
 
-/** A pool of connections that work as the unprivileged service role. */
+export type { Confinement } from "./confinement.ts";
+export type { StatementWatch, TenantSession, Written } from "./tenant-session.ts";
+
+/** Connections that work as the unprivileged service role: those that may write, and those that can only read. */
 export interface Database {
   readonly pool: Pool;
+  /** Its connections keep whose rows they show until another reads: see `readInTenant`. */
+  readonly readPool: Pool;
+  /** For what streams, which others cannot be asked behind. */
+  readonly streamPool: Pool;
   /** What reads through it may see of a tenant; everything where absent. */
   readonly confinement?: Confinement;
   /** Runs at the end of every transaction that may write, and is part of it. */
   readonly beforeCommit?: (session: TenantSession) => Promise<void>;
+  /** The request for which it is asked: jobs that are queued by its transactions name it. */
+  readonly cause?: Cause;
+  readonly onStatement?: StatementWatch;
   close(): Promise<void>;
 }
 
-/** What one client may read of its tenant; the database holds it, whatever way a question takes. */
-export interface Confinement {
-  /** Resource types; every type where absent. */
-  readonly types?: readonly string[];
-  /** Types of which only resources with one of the terms show, and no replaced versions; none where absent. */
-  readonly limits?: { readonly types: readonly string[]; readonly terms: readonly string[] };
-  /** One person, and nobody else. */
-  readonly patientId?: string;
-  /** The people of these organisations, and nobody else. */
-  readonly organizationIds?: readonly string[];
-  /** The highest confidentiality that shows: 0 for normal, 1 for restricted; all of it where absent. */
-  readonly confidentiality?: 0 | 1;
-  /** Who asks, where people may deny it by a Consent; nothing is denied where absent. */
-  readonly consent?: Asker;
+/** A session that can also stream: the answer of a query as COPY writes it, by the options after TO STDOUT. */
+export interface CopySession extends TenantSession {
+  copy(query: string, options: string): Readable;
 }
 
-/** One that records are shared with, by the names that Consents know it under (src/fhir/consent.ts). */
-export interface Asker {
-  /** A denial to any of these means it. */
-  readonly deniedAs: readonly string[];
-  /** An exception for any of these lets it. */
-  readonly permittedAs: readonly string[];
-  readonly atMs: number;
-}
-
-/** A resource that was stored: its next version, or that it is deleted. */
-export interface Written {
-  readonly reference: string;
-  readonly action: "create" | "update" | "delete";
-  readonly patientId?: string;
-}
-
-/** A connection bound to one tenant: row-level security shows it that tenant's rows and no others. */
-export interface TenantSession {
-  readonly tenantId: number;
-  /** What the transaction has stored of resources so far. */
-  readonly written: Written[];
-  query<Row>(text: string, values?: readonly unknown[]): Promise<Row[]>;
-}
-
-const types = new TypeOverrides();
-const TIMESTAMPTZ = 1184;
-const DATE = 1082;
-types.setTypeParser(TIMESTAMPTZ, readInstant);
-types.setTypeParser(DATE, (text) => text);
-
-/** Reads PostgreSQL's UTC text of an instant as epoch milliseconds; `infinity` as Infinity. */
-function readInstant(text: string): number {
-  if (text === "infinity") return Number.POSITIVE_INFINITY;
-  if (text === "-infinity") return Number.NEGATIVE_INFINITY;
-  return Date.parse(`${text.replace(" ", "T").slice(0, -3)}Z`);
-}
+/** First key of the advisory lock that each writing transaction of a tenant shares; the tenant is the second. */
+export const writersLock = 20_260;
 
 /** Writes epoch milliseconds for a timestamptz parameter; undefined as NULL. */
 export function instant(ms: number | undefined): string | null {
@@ -71,16 +43,7 @@ export function instant(ms: number | undefined): string | null {
   return new Date(ms).toISOString();
 }
 
-interface PoolOptions {
-  readonly poolSize?: number;
-  readonly statementTimeoutMs?: number;
-  readonly onError?: (error: Error) => void;
-}
-
-/**
- * Opens the pool; connects lazily. Every connection takes the service role and UTC before its first statement. Statements
- * are many and short: compiling one (jit) costs more than it saves.
- */
+/** Opens the pools, which connect lazily. Every connection takes the service role before its first statement. */
 export function openDatabase(connectionString: string, options: PoolOptions = {}): Database {
   return openPool(connectionString, "-c role=tidegate_service", { statementTimeoutMs: 30_000, ...options });
 }
@@ -94,18 +57,14 @@ export function openOwnerDatabase(connectionString: string): Database {
 }
 
 function openPool(connectionString: string, role: string, options: PoolOptions): Database {
-  const pool = new Pool({
-    connectionString,
-    max: options.poolSize ?? 8,
-    idleTimeoutMillis: 0,
-    connectionTimeoutMillis: 30_000,
-    types,
-    application_name: "tidegate",
-    options: `${role} -c timezone=UTC -c datestyle=ISO -c jit=off -c statement_timeout=${options.statementTimeoutMs ?? 0}`,
-  });
-  // An idle connection that the server closes is replaced at the next use; without a listener it would end the process.
-  pool.on("error", options.onError ?? (() => undefined));
-  return { pool, close: () => pool.end() };
+  // One plan for each statement, but for those that say otherwise: left to itself, PostgreSQL plans some of them each time.
+  const planning = "-c plan_cache_mode=force_generic_plan";
+  const pool = poolOf(connectionString, `${role} ${planning}`, options, "pipelined");
+  const reading = `${role} -c default_transaction_read_only=on`;
+  const readPool = poolOf(connectionString, `${reading} ${planning}`, options, "pipelined");
+  const streamPool = poolOf(connectionString, reading, options, "one by one");
+  const pools = [pool, readPool, streamPool];
+  return { pool, readPool, streamPool, close: async () => void (await Promise.all(pools.map((one) => one.end()))) };
 }
 
 /**
@@ -120,10 +79,14 @@ export async function inTenant<T>(
   const client = await database.pool.connect();
   let broken: Error | undefined;
   try {
-    await client.query(`begin; ${tenantStatement(tenantId)}`);
-    const asking = session(client, tenantId);
+    // The lock keeps nobody waiting: by it an export knows who was writing when it began (store/bulk-snapshot).
+    const lock = `select pg_advisory_xact_lock_shared(${writersLock}, ${tenantId})`;
+    const tenant = `set local tidegate.tenant = '${tenantText(tenantId)}'`;
+    const begun = sentAhead(client, `begin; ${tenant}; ${causeStatement(database)}${lock}`);
+    const asking = sessionOn(client, tenantId, begun, database);
     const answer = await work(asking);
     await database.beforeCommit?.(asking);
+    await begun;
     await client.query("commit");
     return answer;
   } catch (error) {
@@ -136,46 +99,84 @@ export async function inTenant<T>(
   }
 }
 
+function causeStatement({ cause }: Database): string {
+  const text = cause && causeText(cause);
+  return text === undefined ? "" : `set local tidegate.cause = '${text}'; `;
+}
+
 /**
- * Runs `work` of one tenant in a transaction that cannot write, and that shows no more than the database's confinement;
- * cheaper than a writing transaction. Each statement sees what is committed when it begins.
+ * Runs `work` of one tenant on a connection that cannot write, and that shows no more than the database's confinement. Each
+ * statement is a transaction of its own and sees what is committed when it begins: one way to the server, where to begin,
+ * to set whose rows show, and to end were three more. So whose rows show is set for the connection, and by nobody but
+ * `showTo`, which every use of such a connection passes.
  */
 export async function readInTenant<T>(
   database: Database,
   tenantId: number,
   work: (session: TenantSession) => Promise<T>,
 ): Promise<T> {
-  return reading(database, tenantId, "begin read only", work);
+  const client = await database.readPool.connect();
+  let broken: Error | undefined;
+  try {
+    const shown = showTo(client, tenantId, database.confinement);
+    const answer = await work(sessionOn(client, tenantId, shown, database));
+    await shown;
+    return answer;
+  } catch (error) {
+    broken = isShowing(client) ? undefined : (error as Error);
+    throw error;
+  } finally {
+    client.release(broken);
+  }
 }
 
 /**
- * The same, but all statements see one snapshot, however long it takes. Meanwhile rows that others replace cannot be
- * vacuumed, so it is for what must add up and not for every read.
+ * The same in one transaction, whose statements all see one snapshot, however long it takes. Meanwhile rows that others
+ * replace cannot be vacuumed, so it is for what must add up and not for every read.
  */
 export async function readSnapshotInTenant<T>(
   database: Database,
   tenantId: number,
   work: (session: TenantSession) => Promise<T>,
 ): Promise<T> {
-  return reading(database, tenantId, "begin isolation level repeatable read read only", work);
-}
-
-async function reading<T>(
-  database: Database,
-  tenantId: number,
-  begin: string,
-  work: (session: TenantSession) => Promise<T>,
-): Promise<T> {
-  const client = await database.pool.connect();
+  const client = await database.readPool.connect();
   let broken: Error | undefined;
   try {
-    await client.query(`${begin}; ${tenantStatement(tenantId)}${confiningStatement(database.confinement)}`);
-    return await work(session(client, tenantId));
+    const shown = showTo(client, tenantId, database.confinement);
+    const begun = sentAhead(client, "begin isolation level repeatable read read only");
+    const answer = await work(sessionOn(client, tenantId, Promise.all([shown, begun]), database));
+    await client.query("commit");
+    return answer;
+  } catch (error) {
+    broken = error as Error;
+    throw error;
   } finally {
-    await client.query("commit").catch((error: Error) => {
-      broken = error;
-    });
     client.release(broken);
+  }
+}
+
+/** The same for what takes minutes: it has no time limit, and streams. */
+export async function copySnapshotInTenant<T>(
+  database: Database,
+  tenantId: number,
+  work: (session: CopySession) => Promise<T>,
+): Promise<T> {
+  const client = await database.streamPool.connect();
+  try {
+    await showTo(client, tenantId, database.confinement);
+    await client.query("begin isolation level repeatable read read only; set local statement_timeout = 0");
+    const answer = await work({
+      ...sessionOn(client, tenantId, Promise.resolve(), database),
+      copy: (query, options) =>
+        client.query(copyTo(`copy (${query}) to stdout with (${options})`, { highWaterMark: 1_048_576 })),
+    });
+    await client.query("commit");
+    client.release();
+    return answer;
+  } catch (error) {
+    // A stream that nobody reads to its end leaves a connection that is of no use to others.
+    client.release(error as Error);
+    throw error;
   }
 }
 
@@ -211,69 +212,4 @@ export function withholdingOf({ confidentiality, consent }: Confinement = {}): C
     ...(confidentiality === undefined ? {} : { confidentiality }),
     ...(consent === undefined ? {} : { consent }),
   };
-}
-
-function tenantStatement(tenantId: number): string {
-  if (!Number.isInteger(tenantId)) throw new Error("tenant id is not an integer");
-  return `set local tidegate.tenant = '${tenantId}'`;
-}
-
-/** Writers see what they must to keep the records whole; only what is read for an answer is confined. */
-function confiningStatement(confinement: Confinement | undefined): string {
-  return settingsOf(confinement ?? {})
-    .map(([name, value]) => `; set local ${name} = '${value}'`)
-    .join("");
-}
-
-/** The settings that the policies ask, by name. */
-function settingsOf(confinement: Confinement): [name: string, value: string][] {
-  const { types, limits, patientId, organizationIds, confidentiality, consent } = confinement;
-  return [
-    ...(types === undefined ? [] : [setting("types", types)]),
-    ...(limits === undefined
-      ? []
-      : [
-          setting("limited_types", limits.types),
-          setting("limit_terms", limits.terms.length === 0 ? ["0"] : limits.terms),
-        ]),
-    ...(patientId === undefined ? [] : [setting("patient", [patientId])]),
-    ...(organizationIds === undefined ? [] : [setting("organizations", organizationIds)]),
-    ...(confidentiality === undefined ? [] : [setting("confidentiality", [String(confidentiality)])]),
-    ...(consent === undefined
-      ? []
-      : [
-          setting("denied_as", consent.deniedAs),
-          setting("permitted_as", consent.permittedAs),
-          setting("asked_at", [String(consent.atMs)]),
-        ]),
-  ];
-}
-
-/** An empty setting reads as none, so that nothing at all needs a name that nothing has. */
-function setting(name: string, values: readonly string[]): [name: string, value: string] {
-  if (!values.every((value) => /^[A-Za-z0-9.-]{1,64}$/.test(value))) throw new Error("what confines is not a name");
-  return [`tidegate.${name}`, values.length === 0 ? "none-" : values.join(",")];
-}
-
-function session(client: PoolClient, tenantId: number): TenantSession {
-  return {
-    tenantId,
-    written: [],
-    async query<Row>(text: string, values: readonly unknown[] = []) {
-      const answer = await client.query({ text, values: [...values], name: statementName(text) });
-      return answer.rows as Row[];
-    },
-  };
-}
-
-const statementNames = new Map<string, string>();
-
-/** Names a statement so that each connection plans it once. Texts are few; the bound guards against a search that makes many. */
-function statementName(text: string): string | undefined {
-  const known = statementNames.get(text);
-  if (known !== undefined) return known;
-  if (statementNames.size >= 500) return undefined;
-  const name = `s${statementNames.size}`;
-  statementNames.set(text, name);
-  return name;
 }

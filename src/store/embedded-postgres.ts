@@ -24,6 +24,8 @@ export interface EmbeddedPostgresOptions {
   readonly preferredPort?: number;
   readonly settings?: Readonly<Record<string, string>>;
   readonly onLog?: (line: string) => void;
+  /** Called when the server's process has been started and is still to get ready. */
+  readonly onSpawn?: () => void;
 }
 
 const USER = "tidegate";
@@ -149,6 +151,7 @@ async function startServer(
       onLog(line);
     });
     const stop = stopperOf(child, onLog);
+    options.onSpawn?.();
     try {
       await writeFile(ownerFile(programs), String(process.pid));
       await waitUntilReady(cluster, child.pid);

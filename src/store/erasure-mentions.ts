@@ -19,7 +19,7 @@ async function textColumns(session: TenantSession): Promise<TextColumns[]> {
   return session.query<TextColumns>(
     `select c.relname::text as name, array_agg(a.attname::text order by a.attnum) as columns
      from pg_class c join pg_attribute a on a.attrelid = c.oid and a.attnum > 0 and not a.attisdropped
-     where c.relkind in ('r', 'p') and c.relnamespace = current_schema()::regnamespace and c.relname <> all($2::text[])
+     where c.relkind in ('r', 'p') and not c.relispartition and c.relnamespace = current_schema()::regnamespace and c.relname <> all($2::text[])
        and a.atttypid in ('text'::regtype, 'text[]'::regtype, 'varchar'::regtype, 'json'::regtype, 'jsonb'::regtype)
        and exists (select from pg_attribute t where t.attrelid = c.oid and t.attname = 'tenant_id') and $1::int is not null
      group by c.relname order by c.relname`,

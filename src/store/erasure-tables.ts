@@ -19,6 +19,16 @@ export const deletedRows: readonly DeletedRows[] = [
     condition: spec.patient === "patient_id" ? `t.patient_id = $2 or ${fromErased(spec)}` : fromErased(spec),
   })),
   { table: "patient_summary", condition: "t.patient_id = $2" },
+  // Files of many people are copies, quickly made again: whoever asks for one meets 404 and exports anew.
+  { table: "bulk_chunk", condition: "true" },
+  { table: "bulk_file", condition: "true" },
+  { table: "bulk_job", condition: "true" },
+  // The bytes go with the upload beside it, which also knows that they were erased.
+  { table: "received_message", condition: "$2 = any(t.patient_ids)" },
+  { table: "event_outbox", condition: `t.patient_id = $2 or ${named("t.type", "t.id")}` },
+  { table: "event_log", condition: `t.patient_id = $2 or ${named("t.type", "t.id")}` },
+  { table: "subscription_event", condition: `t.patient_id = $2 or ${named("t.type", "t.id")}` },
+  { table: "subscription_state", condition: named("'Subscription'", "t.subscription_id") },
   { table: "threshold_setting", condition: named("'CarePlan'", "t.plan_id") },
   { table: "resource_label", condition: `t.patient_id = $2 or ${named("t.type", "t.id")}` },
   { table: "resource_string", condition: named("t.type", "t.id") },
@@ -29,13 +39,18 @@ export const deletedRows: readonly DeletedRows[] = [
 
 /** Tables whose rows stay, and what is done with them at an erasure. */
 export const keptRows: Readonly<Record<string, string>> = {
-  received_upload: "the content is cut; hash and counts stay",
+  received_upload: "hash and counts stay",
+  received_content: "that of the person's uploads is deleted",
   refused_record: "those of the person are deleted, with the upload's content",
   client: "one that sees this person alone is disabled and loses its name and keys",
   access_token: "those of such a client are withdrawn",
   used_assertion: "names no person",
   audit_entry: "who did what stays; it names the person by id",
   audit_pending: "the same, on its way there",
+  audit_removal: "names no person",
+  service_key: "names no person",
+  event_head: "names no person",
+  rebuild_place: "names at most the id of one resource, and for the length of a rebuild",
   population_release:
     "counts of many, frozen when they were published: no row tells of one person, and none can be changed",
 };
@@ -46,7 +61,7 @@ export async function tenantTables(session: TenantSession): Promise<{ name: stri
     `select c.relname::text as name, exists (select from pg_attribute p where p.attrelid = c.oid and not p.attisdropped
          and p.attname in ('patient_id', 'patient_ids')) as "namesPatients"
      from pg_class c join pg_attribute a on a.attrelid = c.oid and a.attname = 'tenant_id'
-     where c.relkind in ('r', 'p') and c.relname <> 'tenant' and c.relnamespace = current_schema()::regnamespace
+     where c.relkind in ('r', 'p') and not c.relispartition and c.relname <> 'tenant' and c.relnamespace = current_schema()::regnamespace
        and $1::int is not null
      order by c.relname`,
     [session.tenantId],

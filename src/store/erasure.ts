@@ -144,6 +144,8 @@ export async function rewriteVersion(session: TenantSession, version: StoredReso
 /** Deletes every row about the person, table by table; tables without any are left out of the answer. */
 export async function deleteErased(session: TenantSession, patientId: string): Promise<TouchedRows[]> {
   const touched: TouchedRows[] = [];
+  // Exports and imports show to their clients alone, or to who says that it is the service's own work.
+  await session.query("select set_config('tidegate.bulk_client', '*', true)");
   for (const { table, condition } of deletedRows) {
     const rows = await session.query<{ rows: number }>(
       `with gone as (delete from ${table} t where t.tenant_id = $1 and $2::text is not null and (${condition}) returning 1)
@@ -169,7 +171,9 @@ export async function deleteJobs(
   const rows = await session.query<{ rows: number }>(
     `with gone as (
        delete from graphile_worker._private_jobs j where (j.payload ->> 'tenantId')::int = $1
-         and (j.payload ->> 'patientId' = $2 or j.payload ->> 'deviceIdentifier' = any($3::text[])) returning 1)
+         and (j.payload ->> 'patientId' = $2 or j.payload ->> 'deviceIdentifier' = any($3::text[])
+           -- The others of a batch are queued again the next time that anybody is due.
+           or (j.payload::jsonb -> 'patientIds') ? $2) returning 1)
      select count(*)::int as rows from gone`,
     [session.tenantId, patientId, deviceIdentifiers],
   );

@@ -18,23 +18,30 @@ export interface StatedFacts {
  * whoever has used the device.
  */
 export async function saveFacts(session: TenantSession, stated: readonly StatedFacts[]): Promise<string[]> {
-  const patients = new Set<string>();
-  for (const table of factTables) {
-    const here = stated.filter((one) => table.from.includes(one.type));
-    if (here.length === 0) continue;
-    const rows = here.flatMap((one) => one.facts.flatMap((fact) => table.rows(fact)));
-    if (rows.length === 0 && here.every((one) => one.isNew === true)) continue;
-    const ids = here.map((one) => one.id);
-    const answer = await session.query<{ patient_id: string | null }>(statementOf(table), [
-      session.tenantId,
-      ids,
-      JSON.stringify(rows),
-    ]);
-    for (const row of answer) if (row.patient_id) patients.add(row.patient_id);
-  }
   const devices = stated.flatMap((one) => one.facts.flatMap(deviceConcerned));
-  for (const patientId of await usersOfDevices(session, devices)) patients.add(patientId);
-  return [...patients].sort();
+  const patients = await Promise.all([
+    ...factTables.map((table) => saveInTable(session, table, stated)),
+    usersOfDevices(session, devices),
+  ]);
+  return [...new Set(patients.flat())].sort();
+}
+
+/** Answers whom the change concerns. */
+async function saveInTable(
+  session: TenantSession,
+  table: FactTable,
+  stated: readonly StatedFacts[],
+): Promise<string[]> {
+  const here = stated.filter((one) => table.from.includes(one.type));
+  const rows = here.flatMap((one) => one.facts.flatMap((fact) => table.rows(fact)));
+  const former = here.filter((one) => one.isNew !== true).map((one) => one.id);
+  if (rows.length === 0 && former.length === 0) return [];
+  const given = [session.tenantId, JSON.stringify(rows)];
+  const answer = await session.query<{ patient_id: string | null }>(
+    statementOf(table, former.length > 0),
+    former.length > 0 ? [...given, former] : given,
+  );
+  return answer.flatMap(({ patient_id: patientId }) => patientId ?? []);
 }
 
 function deviceConcerned(fact: Fact): string[] {
@@ -55,27 +62,29 @@ async function usersOfDevices(session: TenantSession, deviceIds: readonly string
 
 const statements = new Map<string, string>();
 
-/** Upserts the rows given and removes those that the same resources stated before and do not state now. */
-function statementOf(spec: FactTable): string {
-  const known = statements.get(spec.table);
+/** Upserts the rows given; with `replaces`, removes those that the same resources stated before and do not state now. */
+function statementOf(spec: FactTable, replaces: boolean): string {
+  const name = `${spec.table} ${replaces}`;
+  const known = statements.get(name);
   if (known !== undefined) return known;
   const names = Object.keys(spec.columns);
   const same = spec.key.map((column) => `i.${column} = t.${column}`).join(" and ");
   const updates = names.filter((name) => !spec.key.includes(name)).map((name) => `${name} = excluded.${name}`);
   const conflict = updates.length === 0 ? "do nothing" : `do update set ${updates.join(", ")}`;
-  const text = `with input as materialized (
-      select * from jsonb_to_recordset($3::jsonb) as x(${names.map((name) => `${name} ${spec.columns[name]}`).join(", ")})
-    ), gone as (
-      delete from ${spec.table} t where t.tenant_id = $1::int and t.${spec.source} = any($2::text[])
+  const gone = `gone as (
+      delete from ${spec.table} t where t.tenant_id = $1::int and t.${spec.source} = any($3::text[])
         and not exists (select 1 from input i where ${same})
       returning ${spec.patient} as patient_id
-    ), saved as (
+    ), `;
+  const text = `with input as materialized (
+      select * from jsonb_to_recordset($2::jsonb) as x(${names.map((name) => `${name} ${spec.columns[name]}`).join(", ")})
+    ), ${replaces ? gone : ""}saved as (
       insert into ${spec.table} (tenant_id, ${names.join(", ")}) select $1::int, ${names.join(", ")} from input
       on conflict (tenant_id, ${spec.key.join(", ")}) ${conflict}
       returning ${spec.patient} as patient_id
     )
-    select patient_id from gone union select patient_id from saved`;
-  statements.set(spec.table, text);
+    ${replaces ? "select patient_id from gone union " : ""}select distinct patient_id from saved`;
+  statements.set(name, text);
   return text;
 }
 

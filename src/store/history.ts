@@ -48,7 +48,7 @@ export async function readHistory(
        order by ${keys.map((key) => `${key} desc`).join(", ")} limit ${limit}
      ) p
      left join resource_version b
-       on b.tenant_id = $1 and b.type = p.type and b.id = p.id and b.version = p.before
+       on b.tenant_id = $1 and b.type = p.type and b.id = p.id and b.version = p.before and b.replaced_at >= p.last_updated
      order by ${order("p")}`,
     values,
   );
@@ -105,10 +105,16 @@ function afterCondition(keys: readonly string[], place: HistoryPlace, bind: Bind
 /** The two branches from their FROM on: the current versions, and the replaced ones with what replaced each where that matters. */
 function branches(wanted: HistoryWanted, bind: Bind): { current: string; replaced: string } {
   const tests = [`v.tenant_id = $1`, ...scopeTests(wanted.scope, bind)];
-  if (wanted.sinceMs !== undefined) tests.push(`v.last_updated >= ${bind(instant(wanted.sinceMs), "timestamptz")}`);
+  // A version is never replaced before it is made: older months need not be looked at.
+  let months = "";
+  if (wanted.sinceMs !== undefined) {
+    const since = bind(instant(wanted.sinceMs), "timestamptz");
+    tests.push(`v.last_updated >= ${since}`);
+    months = ` and v.replaced_at >= ${since}`;
+  }
   if (wanted.at === undefined) {
     const where = `where ${tests.join(" and ")}`;
-    return { current: `from resource v ${where}`, replaced: `from resource_version v ${where}` };
+    return { current: `from resource v ${where}`, replaced: `from resource_version v ${where}${months}` };
   }
   tests.push(`v.last_updated < ${bind(instant(wanted.at.highMs), "timestamptz")}`);
   const where = `where ${tests.join(" and ")}`;
@@ -118,9 +124,11 @@ function branches(wanted: HistoryWanted, bind: Bind): { current: string; replace
   const replacedAt = `coalesce(
     (select n.last_updated from resource_version n where ${same("n")} and n.version > v.version order by n.version limit 1),
     (select c.last_updated from resource c where ${same("c")}))`;
+  const low = bind(instant(wanted.at.lowMs), "timestamptz");
   return {
     current: `from resource v ${where}`,
-    replaced: `from resource_version v ${where} and ${replacedAt} > ${bind(instant(wanted.at.lowMs), "timestamptz")}`,
+    // Twice the same, but for versions from before `replaced_at`, which it keeps too many of.
+    replaced: `from resource_version v ${where}${months} and v.replaced_at > ${low} and ${replacedAt} > ${low}`,
   };
 }
 

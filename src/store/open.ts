@@ -2,6 +2,7 @@ import { join } from "node:path";
 import { type Database, openDatabase } from "./database.ts";
 import { startEmbeddedPostgres } from "./embedded-postgres.ts";
 import { migrate } from "./migrate.ts";
+import { isReadyFor, readiness } from "./readiness.ts";
 
 /** A migrated database that is ready for work, and where its owner connects. */
 export interface OpenStore {
@@ -20,10 +21,14 @@ export async function openStore(options: {
   poolSize: number;
   statementTimeoutMs: number;
   onLog: (message: string) => void;
+  /** Called when the server starts, or is about to be asked: what follows is mostly waiting. */
+  onWaiting?: () => void;
 }): Promise<OpenStore> {
+  const onSpawn = options.onWaiting ?? (() => undefined);
+  if (options.url !== undefined) onSpawn();
   const server =
     options.url === undefined
-      ? await startEmbeddedPostgres({ dataFolder: join(options.dataFolder, "postgres"), onLog: options.onLog })
+      ? await startEmbeddedPostgres({ dataFolder: join(options.dataFolder, "postgres"), onLog: options.onLog, onSpawn })
       : undefined;
   const url = options.url ?? server?.connectionString ?? "";
   const ownerUrl = options.ownerUrl ?? url;
@@ -49,12 +54,7 @@ export async function openStore(options: {
   };
 }
 
-/** Whether the database answers with the schema in place. */
+/** Whether the database answers, takes writes, and has the schema and the role that the service works with. */
 export async function isReady(database: Database): Promise<boolean> {
-  try {
-    await database.pool.query("select 1 from tenant limit 1");
-    return true;
-  } catch {
-    return false;
-  }
+  return isReadyFor(await readiness(database));
 }

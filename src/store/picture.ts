@@ -112,16 +112,7 @@ export interface AskedPicture {
   readonly untilMs?: number;
 }
 
-/** Reads everything one review needs; undefined when there is no such patient. */
-export async function readPictureFacts(
-  session: TenantSession,
-  patientId: string,
-  window: PictureWindow,
-): Promise<PictureFacts | undefined> {
-  return (await readManyPictureFacts(session, [{ patientId }], window))[0];
-}
-
-/** The same for several patients, in one statement; those that are not here are left out. In no particular order. */
+/** Reads everything that the reviews of several patients need, in one statement; those that are not here are left out. In no particular order. */
 export async function readManyPictureFacts(
   session: TenantSession,
   asked: readonly AskedPicture[],

@@ -1,4 +1,5 @@
 import type { TenantSession } from "./database.ts";
+import { eachOf, split } from "./resource.ts";
 
 /**
  * Which of these `Type/id` are here and not deleted; they are held until the transaction ends: a deletion waits for it,
@@ -6,11 +7,12 @@ import type { TenantSession } from "./database.ts";
  */
 export async function presentAndHeld(session: TenantSession, references: readonly string[]): Promise<Set<string>> {
   if (references.length === 0) return new Set();
-  const pairs = [...references].sort().map((reference) => reference.split("/"));
+  const { types, ids } = split(references);
   const rows = await session.query<{ type: string; id: string }>(
-    `select r.type, r.id from resource r join unnest($2::text[], $3::text[]) as w(type, id) using (type, id)
-     where r.tenant_id = $1 and not r.deleted order by r.type, r.id for key share of r`,
-    [session.tenantId, pairs.map(([type]) => type), pairs.map(([, id]) => id)],
+    `select r.type, r.id from ${eachOf("$2", "$3")} cross join lateral (
+       select type, id from resource where tenant_id = $1 and type = wanted.type and id = wanted.id and not deleted
+       limit 1 for key share) r`,
+    [session.tenantId, types, ids],
   );
   return new Set(rows.map(({ type, id }) => `${type}/${id}`));
 }

@@ -63,7 +63,7 @@ interface Row {
 const meta =
   "number, period, policy, state, progress_done, progress_total, asked_at, asked_by_client, asked_by_name, signed_at, signed_by_client, signed_by_name, withdrawn_at, withdrawn_by_client, withdrawn_by_name, reason, sha256, audit";
 
-/** Lets this transaction see releases: without it none show. */
+/** Lets this transaction see releases: without it none show, so `session` must be that of one. */
 export async function lookAtReleases(session: TenantSession, sight: ReleaseSight): Promise<void> {
   await session.query("select set_config('tidegate.releases', $1, true)", [sight]);
 }

@@ -1,5 +1,6 @@
 import type { IndexValues } from "../fhir/search/index-values.ts";
 import { instant, type TenantSession, type Written } from "./database.ts";
+import { noting } from "./event.ts";
 
 /** A stored version: `body` is the resource's JSON text as it is answered. */
 export interface StoredResource {
@@ -46,6 +47,9 @@ export function referenceOf({ type, id }: Pick<StoredResource, "type" | "id">): 
 
 const columns = storedColumns("r");
 
+// A lookup of many names each by itself (lateral, limit 1), so that it is a look into the primary key each, however little the
+// planner knows of a table that grows.
+
 /** The current version, deleted ones included; undefined when there never was one. */
 export async function readResource(
   session: TenantSession,
@@ -79,8 +83,8 @@ export async function readMany(session: TenantSession, references: readonly stri
   if (references.length === 0) return [];
   const { types, ids } = split(references);
   return session.query<StoredResource>(
-    `select ${columns} from resource r join unnest($2::text[], $3::text[]) as wanted(type, id) using (type, id)
-     where tenant_id = $1 and not deleted order by type, id`,
+    `select ${columns} from ${eachOf("$2", "$3")} cross join lateral (
+       select * from resource where tenant_id = $1 and type = wanted.type and id = wanted.id and not deleted limit 1) r`,
     [session.tenantId, types, ids],
   );
 }
@@ -90,13 +94,19 @@ export async function lockResources(session: TenantSession, references: readonly
   if (references.length === 0) return [];
   const { types, ids } = split(references);
   return session.query<StoredResource>(
-    `select ${columns} from resource r join unnest($2::text[], $3::text[]) as wanted(type, id) using (type, id)
-     where tenant_id = $1 order by type, id for update of r`,
+    `select ${columns} from ${eachOf("$2", "$3")} cross join lateral (
+       select * from resource where tenant_id = $1 and type = wanted.type and id = wanted.id limit 1 for update) r`,
     [session.tenantId, types, ids],
   );
 }
 
-function split(references: readonly string[]): { types: string[]; ids: string[] } {
+/** Two parallel arrays as the relation `wanted(type, id)`, each pair once, in one order for all who lock. */
+export function eachOf(types: string, ids: string): string {
+  return `(select distinct type, id from unnest(${types}::text[], ${ids}::text[]) as w(type, id) order by type, id) as wanted`;
+}
+
+/** `Type/id` references as the two arrays that `eachOf` takes. */
+export function split(references: readonly string[]): { types: string[]; ids: string[] } {
   const pairs = references.map((reference) => reference.split("/"));
   return { types: pairs.map((pair) => pair[0] ?? ""), ids: pairs.map((pair) => pair[1] ?? "") };
 }
@@ -126,19 +136,21 @@ const indexRows = `strings as (
     select $1::int, d.key, d.low, d.high, d.type, d.id
     from unnest($23::bigint[], $24::timestamptz[], $25::timestamptz[], $26::text[], $27::text[]) as d(key, low, high, type, id)
     join saved using (type, id)
-  )
+  ), ${noting("saved")}
   select type, id, patient_id as "patientId" from saved`;
 
 const createStatement = `with saved as (
     insert into resource (${resourceColumns}) select ${inputValues} from ${inputRows}
-    on conflict (tenant_id, type, id) do nothing returning type, id, patient_id
+    on conflict (tenant_id, type, id) do nothing
+    returning type, id, patient_id, version, last_updated, deleted
   ), ${indexRows}`;
 
 const replaceStatement = `with input as materialized (select * from ${inputRows}
   ), archived as (
-    insert into resource_version (tenant_id, type, id, version, last_updated, deleted, body)
-    select r.tenant_id, r.type, r.id, r.version, r.last_updated, r.deleted, r.body
-    from resource r join input i on r.type = i.type and r.id = i.id where r.tenant_id = $1
+    insert into resource_version (tenant_id, type, id, version, last_updated, deleted, body, replaced_at)
+    select r.tenant_id, r.type, r.id, r.version, r.last_updated, r.deleted, r.body, greatest(i.last_updated, r.last_updated)
+    from input i cross join lateral (
+      select * from resource where tenant_id = $1 and type = i.type and id = i.id limit 1) r
   ), gone_strings as (
     delete from resource_string s using input i where s.tenant_id = $1 and s.type = i.type and s.id = i.id and i.version > 1
   ), gone_dates as (
@@ -155,7 +167,7 @@ const replaceStatement = `with input as materialized (select * from ${inputRows}
       quantity_highs = excluded.quantity_highs, quantity_places = excluded.quantity_places,
       place_terms = excluded.place_terms, body = excluded.body
     where r.version = excluded.version - 1
-    returning type, id, patient_id
+    returning type, id, patient_id, version, last_updated, deleted
   ), ${indexRows}`;
 
 /**
@@ -170,12 +182,17 @@ export async function createResources(session: TenantSession, resources: readonl
 }
 
 /**
- * Stores next versions (and first ones) in one statement, keeping the replaced ones in `resource_version`.
+ * Stores first versions in one statement and next ones in another, keeping the replaced ones in `resource_version`.
  * Throws ConcurrentWrite when any current version is not the one before: nothing of the transaction may be kept then.
  */
 export async function saveResources(session: TenantSession, resources: readonly NewResource[]): Promise<void> {
-  if (resources.length === 0) return;
-  const rows = await session.query<SavedRow>(replaceStatement, parameters(session, resources));
+  const first = resources.filter((one) => one.version === 1);
+  const next = resources.filter((one) => one.version > 1);
+  const saved = await Promise.all([
+    first.length === 0 ? [] : session.query<SavedRow>(createStatement, parameters(session, first)),
+    next.length === 0 ? [] : session.query<SavedRow>(replaceStatement, parameters(session, next)),
+  ]);
+  const rows = saved.flat();
   if (rows.length !== resources.length) throw new ConcurrentWrite("a resource changed while it was being written");
   const sent = new Map(resources.map((resource) => [referenceOf(resource), resource]));
   for (const row of rows) {

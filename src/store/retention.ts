@@ -10,29 +10,44 @@ export interface VersionPlace {
 
 /**
  * Deletes, of the next `count` replaced versions, those that were replaced before a moment: what was in force then stays.
- * Undefined where there are no more versions.
+ * Undefined where there are no more versions. It goes through versions that are filed in `months` alone.
  */
 export async function deleteOldVersions(
   session: TenantSession,
-  options: { readonly replacedBeforeMs: number; readonly after: VersionPlace; readonly count: number },
+  options: {
+    readonly replacedBeforeMs: number;
+    readonly months: { readonly startMs: number; readonly endMs: number };
+    readonly after: VersionPlace;
+    readonly count: number;
+  },
 ): Promise<{ rows: number; last: VersionPlace } | undefined> {
   const { type, id, version } = options.after;
   const rows = await session.query<VersionPlace & { rows: number }>(
     `with next as materialized (
-       select v.type, v.id, v.version from resource_version v
-       where v.tenant_id = $1 and (v.type, v.id, v.version) > ($3::text collate "C", $4::text collate "C", $5::int)
+       select v.type, v.id, v.version, v.replaced_at from resource_version v
+       where v.tenant_id = $1 and v.replaced_at >= $7 and v.replaced_at < $8 and (v.type, v.id, v.version) > ($3::text collate "C", $4::text collate "C", $5::int)
        order by v.type, v.id, v.version limit $6
      ), gone as (
        delete from resource_version v using next n
-       where v.tenant_id = $1 and v.type = n.type and v.id = n.id and v.version = n.version and exists (
-         select from resource_version s where s.tenant_id = $1 and s.type = n.type and s.id = n.id and s.version > n.version
-           and s.last_updated < $2
-         union all
-         select from resource r where r.tenant_id = $1 and r.type = n.type and r.id = n.id and r.last_updated < $2)
+       where v.tenant_id = $1 and v.type = n.type and v.id = n.id and v.version = n.version and v.replaced_at = n.replaced_at
+         and (n.replaced_at < $2
+           -- Of versions from before that column the next one tells.
+           or exists (select from resource_version s where s.tenant_id = $1 and s.type = n.type and s.id = n.id
+             and s.version > n.version and s.last_updated < $2)
+           or exists (select from resource r where r.tenant_id = $1 and r.type = n.type and r.id = n.id and r.last_updated < $2))
        returning 1)
      select n.type, n.id, n.version, (select count(*)::int from gone) as rows from next n
      order by n.type desc, n.id desc, n.version desc limit 1`,
-    [session.tenantId, instant(options.replacedBeforeMs), type, id, version, options.count],
+    [
+      session.tenantId,
+      instant(options.replacedBeforeMs),
+      type,
+      id,
+      version,
+      options.count,
+      instant(options.months.startMs),
+      instant(options.months.endMs),
+    ],
   );
   const [last] = rows;
   return last && { rows: last.rows, last: { type: last.type, id: last.id, version: last.version } };

@@ -32,19 +32,30 @@ export function searchConditions(tenantId: number, branches: readonly Branch[], 
   return `${tenant} and not r.deleted and ${either}`;
 }
 
-function conditions(clauses: readonly Clause[], row: string, binder: Binder): string[] {
-  return clauses.map((clause) => `(${condition(clause, row, binder)})`);
+/** Whether the patient or the id is asked for, whose indexes leave few rows whatever else is. */
+export function isNarrow(clauses: readonly Clause[]): boolean {
+  return clauses.some(({ kind }) => kind === "patient" || kind === "id");
+}
+
+/**
+ * What each clause asks. Where few rows are left, terms are looked at in each: a plan that does not know the terms would rather
+ * fetch all that have them by theirs, of every patient there is.
+ */
+function conditions(clauses: readonly Clause[], row: string, binder: Binder, among = false): string[] {
+  const few = among || isNarrow(clauses);
+  return clauses.map((clause) => `(${condition(clause, row, binder, few)})`);
 }
 
 /** One clause over the resource that stands under the alias `row`. */
-function condition(clause: Clause, row: string, binder: Binder): string {
+function condition(clause: Clause, row: string, binder: Binder, few: boolean): string {
   switch (clause.kind) {
     case "id":
       return oneOf(`${row}.id`, clause.anyOf, binder);
     case "patient":
       return oneOf(`${row}.patient_id`, clause.anyOf, binder);
     case "terms":
-      return `${clause.negate ? "not " : ""}(${row}.terms && ${binder.bind(clause.anyOf, "bigint[]")})`;
+      // An expression over the column, which no index serves.
+      return `${clause.negate ? "not " : ""}(${few ? `(${row}.terms || '{}')` : `${row}.terms`} && ${binder.bind(clause.anyOf, "bigint[]")})`;
     case "string":
       return stringCondition(clause, row, binder);
     case "date":
@@ -57,7 +68,7 @@ function condition(clause: Clause, row: string, binder: Binder): string {
     case "any":
       return clause.of.length === 0
         ? String(clause.kind === "all")
-        : conditions(clause.of, row, binder).join(clause.kind === "all" ? " and " : " or ");
+        : conditions(clause.of, row, binder, few).join(clause.kind === "all" ? " and " : " or ");
     case "together":
       return togetherCondition(clause, row, binder);
     case "chain":

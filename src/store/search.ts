@@ -1,7 +1,8 @@
-import type { SearchQuery, SortKey } from "../fhir/search/query.ts";
+import type { Branch, SearchQuery, SortKey } from "../fhir/search/query.ts";
 import type { TenantSession } from "./database.ts";
 import { type StoredResource, storedColumns } from "./resource.ts";
-import { type Binder, newBinder, searchConditions } from "./search-conditions.ts";
+import { type Binder, isNarrow, newBinder, searchConditions } from "./search-conditions.ts";
+import type { Planning } from "./tenant-session.ts";
 
 /** One match, with the values of the sort keys that a next page starts from. */
 export interface SearchMatch extends StoredResource {
@@ -19,16 +20,18 @@ export interface SearchPage {
 export async function searchResources(session: TenantSession, query: SearchQuery): Promise<SearchPage> {
   const { binder, values } = newBinder();
   const where = searchConditions(session.tenantId, query.branches, binder);
-  const total = query.total === "none" ? undefined : await countMatches(session, where, [...values]);
+  const total =
+    query.total === "none" ? undefined : await countMatches(session, where, [...values], planningOf(query.branches));
   if (query.count === 0) return { matches: [], more: false, ...(total === undefined ? {} : { total }) };
   const sortTexts = query.sort.map((key) => sortExpression(key, binder));
   const after = query.after ? `and (${afterCondition(query.sort, sortTexts, query.after, binder)})` : "";
-  const order = query.sort.map((key, i) => `${sortTexts[i]} ${key.descending ? "desc" : "asc"} nulls last`).join(", ");
+  const order = query.sort.map((key, i) => `${sortTexts[i]} ${directionOf(key, query.branches)}`).join(", ");
   const rows = await session.query<StoredResource & { sortValues: (string | null)[] }>(
     `select ${storedColumns("r")},
        array[${sortTexts.map((text) => `(${text})::text`).join(", ")}] as "sortValues"
      from resource r where ${where} ${after} order by ${order} limit ${binder.bind(query.count + 1, "int")}`,
     values,
+    planningOf(query.branches),
   );
   return {
     matches: rows.slice(0, query.count),
@@ -57,12 +60,24 @@ export async function resourcesWithTerms(
   );
 }
 
-async function countMatches(session: TenantSession, where: string, values: unknown[]): Promise<number> {
+async function countMatches(session: TenantSession, where: string, values: unknown[], plan: Planning): Promise<number> {
   const rows = await session.query<{ total: string }>(
     `select count(*) as total from resource r where ${where}`,
     values,
+    plan,
   );
   return Number(rows[0]?.total ?? 0);
+}
+
+function planningOf(branches: readonly Branch[]): Planning {
+  return branches.every(({ clauses }) => isNarrow(clauses)) ? "once" : "each time";
+}
+
+/** Missing values last. Where none is missing it does not matter, and the index of a patient's times gives the order itself. */
+function directionOf(key: SortKey, branches: readonly Branch[]): string {
+  if (key.descending) return "desc nulls last";
+  const hasTime = branches.every(({ clauses }) => clauses.some((one) => one.kind === "date" && one.column === "hot"));
+  return key.by === "hot-date" && hasTime ? "asc nulls first" : "asc nulls last";
 }
 
 function sortExpression(key: SortKey, binder: Binder): string {

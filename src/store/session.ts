@@ -77,8 +77,10 @@ export async function storedRecords(
   sessionIds: readonly string[],
 ): Promise<Map<string, { recordDigest: string; readMs: number }>> {
   const rows = await session.query<{ session_id: string; digest: string; read_at: number }>(
-    `select session_id, encode(record_digest, 'hex') as digest, read_at from therapy_session
-     where tenant_id = $1 and session_id = any($2::text[])`,
+    // One look into the primary key each, also while the planner has not heard yet how large the table has become.
+    `select s.session_id, s.digest, s.read_at from unnest($2::text[]) as w(id) cross join lateral (
+       select session_id, encode(record_digest, 'hex') as digest, read_at from therapy_session
+       where tenant_id = $1 and session_id = w.id limit 1) s`,
     [session.tenantId, sessionIds],
   );
   return new Map(rows.map((row) => [row.session_id, { recordDigest: row.digest, readMs: row.read_at }]));

@@ -1,5 +1,5 @@
 import { instant, type TenantSession } from "./database.ts";
-import { contentIsRemoved } from "./upload-content.ts";
+import { contentIsRemoved, contentOf } from "./upload-content.ts";
 
 /** What became of an upload. */
 export type UploadStatus = "accepted" | "partly-refused" | "refused";
@@ -32,7 +32,7 @@ export interface RefusedRecord {
 
 const listColumns = `upload_id as "uploadId", received_at as "receivedMs", last_tried_at as "lastTriedMs", attempts,
   content_type as "contentType", content_encoding as "contentEncoding", encode(sha256, 'hex') as sha256,
-  coalesce((report #>> '{contentRemoved,bytes}')::int, length(bytes)) as "sizeBytes", status, reason, device_identifier as "deviceIdentifier", device_id as "deviceId", report`;
+  size_bytes as "sizeBytes", status, reason, device_identifier as "deviceIdentifier", device_id as "deviceId", report`;
 
 /**
  * Keeps what arrived, byte for byte; the same bytes again only count one more attempt. Answers how many there were, and
@@ -50,12 +50,16 @@ export async function keepUpload(
   },
 ): Promise<{ attempts: number; isErased: boolean }> {
   const rows = await session.query<{ attempts: number; isErased: boolean }>(
-    `insert into received_upload (tenant_id, upload_id, received_at, last_tried_at, attempts, content_type, content_encoding,
-       sha256, bytes, status, report)
-     values ($1, $2, $3, $3, 1, $4, $5, $6, $7, 'refused', '{}')
-     on conflict (tenant_id, upload_id) do update
-       set attempts = received_upload.attempts + 1, last_tried_at = excluded.last_tried_at
-     returning attempts, reason is not distinct from 'erased' as "isErased"`,
+    `with kept as (
+       insert into received_upload (tenant_id, upload_id, received_at, last_tried_at, attempts, content_type, content_encoding,
+         sha256, size_bytes, status, report)
+       values ($1, $2, $3, $3, 1, $4, $5, $6, length($7::bytea), 'refused', '{}')
+       on conflict (tenant_id, upload_id) do update
+         set attempts = received_upload.attempts + 1, last_tried_at = excluded.last_tried_at
+       returning attempts, reason is not distinct from 'erased' as "isErased"
+     ), content as (
+       insert into received_content (tenant_id, upload_id, filed_at, bytes) select $1, $2, $3, $7 from kept where attempts = 1)
+     select attempts, "isErased" from kept`,
     [
       session.tenantId,
       upload.uploadId,
@@ -130,9 +134,12 @@ export interface UploadContent {
 /** The content of one upload; undefined where no such upload arrived. */
 export async function readUploadBytes(session: TenantSession, uploadId: string): Promise<UploadContent | undefined> {
   const rows = await session.query<UploadContent>(
-    `select bytes, content_type as "contentType", content_encoding as "contentEncoding", received_at as "receivedMs",
-       ${contentIsRemoved} as "isRemoved"
-     from received_upload where tenant_id = $1 and upload_id = $2`,
+    `select coalesce(c.bytes, '') as bytes, content_type as "contentType", content_encoding as "contentEncoding",
+       received_at as "receivedMs", ${contentIsRemoved} or c.bytes is null as "isRemoved"
+     from received_upload u
+     -- With a limit it stays a question of its own, asked when the time of arrival is known, in two months and not in all.
+     left join lateral (select c.bytes from received_content c where ${contentOf("c", "u")} limit 1) c on true
+     where u.tenant_id = $1 and u.upload_id = $2`,
     [session.tenantId, uploadId],
   );
   return rows[0];

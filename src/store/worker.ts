@@ -24,6 +24,9 @@ export async function startWorker(
     taskList: Object.fromEntries(
       Object.entries(jobs).map(([name, job]) => [name, async (payload: unknown) => job(payload)]),
     ),
+    // Without a batch the library forgets, when it stops, jobs that it is just noting as done: they would stay locked, and be
+    // done again. A batch, however short, is waited for.
+    preset: { worker: { completeJobBatchDelay: 0, failJobBatchDelay: 0 } },
     logger: new Logger(() => (level, message) => options.onLog(level, message)),
   });
   return { stop: () => runner.stop() };

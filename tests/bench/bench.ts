@@ -1,72 +1,64 @@
 /**
- * `npm run bench`: measures what the real door does with uploads beside the leanest SQL that writes the same rows
- * into the same kind of tables, on the same database in the same run, in alternating slices.
- * DATABASE_URL names a PostgreSQL to use; otherwise an embedded one starts in a temporary folder.
- * Arguments: `--patients 100 --days 90`, and `--plans 1000000` to ask instead how searches over so many Observations are
- * planned; `--access` to ask what tokens and the audit trail cost; `--population 100000` to ask how long the figures of so
- * many people take, and how much memory.
+ * `npm run bench`: measures what the service does beside the leanest SQL for the same, on one database in one run, in turns,
+ * and prints what was found with what must be reached; `--json FILE` writes it to a file as well.
+ *
+ * `--size small` (a minute or two) or `full` (a million session Observations). DATABASE_URL names a PostgreSQL whose login may
+ * create databases; otherwise an embedded one starts in a temporary folder. `--only NAME` measures one of these alone instead:
+ * access, plans, population, export, messages, rebuild, months, partitions, processes, start-up, extraction, validation;
+ * `--people`, `--rows` and `--months` say how much of it.
  */
-import { mkdtemp, rm } from "node:fs/promises";
-import { tmpdir } from "node:os";
-import { join } from "node:path";
+import { writeFile } from "node:fs/promises";
 import { parseArgs } from "node:util";
-import { Client } from "pg";
-import { startEmbeddedPostgres } from "../../src/store/embedded-postgres.ts";
-import { migrate } from "../../src/store/migrate.ts";
-import { measureAccess } from "./access.ts";
-import { measurePopulation } from "./population.ts";
-import { measureSearchPlans } from "./search-plans.ts";
-import { measureUploads } from "./upload.ts";
-import { measureValidation } from "./validation.ts";
+import { measureEverything, sizes } from "./everything.ts";
+import { openServer } from "./server.ts";
+import { singleWorks } from "./single-works.ts";
+import { printed } from "./table.ts";
+import { openWorkbench } from "./workbench.ts";
 
 const { values } = parseArgs({
   options: {
-    patients: { type: "string", default: "100" },
-    days: { type: "string", default: "90" },
-    plans: { type: "string" },
-    access: { type: "boolean", default: false },
-    population: { type: "string" },
-    months: { type: "string", default: "12" },
+    size: { type: "string", default: "small" },
+    only: { type: "string" },
+    people: { type: "string", default: "3000" },
+    rows: { type: "string", default: "1000000" },
+    months: { type: "string", default: "1" },
+    json: { type: "string" },
   },
 });
-const size = { patients: Number(values.patients), days: Number(values.days) };
 
-const folder = await mkdtemp(join(tmpdir(), "tidegate-bench-"));
-const embedded = process.env.DATABASE_URL ? undefined : await startEmbeddedPostgres({ dataFolder: folder });
+const say = (text: string) => process.stderr.write(`${text}\n`);
+const server = await openServer();
 try {
-  const server = process.env.DATABASE_URL ?? embedded?.connectionString ?? "";
-  const name = `tidegate_bench_${process.pid}`;
-  await onServer(server, `create database ${name}`);
-  const address = new URL(server);
-  address.pathname = `/${name}`;
-  try {
-    await migrate(address.href);
-    if (values.access) console.table(await measureAccess(address.href));
-    else if (values.population !== undefined) {
-      const months = values.months === "1" ? 1 : 12;
-      const { figures, release } = await measurePopulation(address.href, Number(values.population), months);
-      console.table(figures);
-      console.log(release);
-    } else if (values.plans === undefined) {
-      const result = await measureUploads(address.href, size);
-      console.table(result.table);
-      const sessionMs = await measureValidation();
-      console.log(JSON.stringify({ ...size, ...result.figures, sessionMs }));
-    } else console.table(await measureSearchPlans(address.href, Number(values.plans)));
-  } finally {
-    await onServer(server, `drop database ${name} with (force)`);
-  }
+  const found = values.only === undefined ? await everything(values.size) : await one(values.only);
+  if (values.json !== undefined) await writeFile(values.json, `${JSON.stringify(found, null, 2)}\n`);
 } finally {
-  await embedded?.stop();
-  await rm(folder, { recursive: true, force: true });
+  await server.close();
 }
 
-async function onServer(server: string, statement: string): Promise<void> {
-  const client = new Client({ connectionString: server });
-  await client.connect();
+async function everything(name: string): Promise<unknown> {
+  const size = name === "full" || name === "small" ? sizes[name] : undefined;
+  if (size === undefined) throw new Error("--size is small or full");
+  const effort = name === "full" ? { sliceMs: 1_500, rounds: 8 } : { sliceMs: 700, rounds: 3 };
+  const bench = await openWorkbench(server.url, server.folder, effort);
   try {
-    await client.query(statement);
+    const found = await measureEverything(bench, size, say);
+    process.stdout.write(printed(found));
+    return found;
   } finally {
-    await client.end();
+    await bench.close();
   }
+}
+
+async function one(name: string): Promise<unknown> {
+  const work = singleWorks[name];
+  if (work === undefined) throw new Error(`--only is one of ${Object.keys(singleWorks).join(", ")}`);
+  const asked = {
+    people: Number(values.people),
+    rows: Number(values.rows),
+    months: values.months === "12" ? 12 : 1,
+  } as const;
+  const found = await work(server.url, asked);
+  if (Array.isArray(found)) console.table(found);
+  else console.log(found);
+  return found;
 }

@@ -47,10 +47,7 @@ export async function measurePopulation(
     for (const code of months === 12 ? [lastMonth, "2025"] : [lastMonth]) {
       const period = periodOf(code);
       if (period === undefined) throw new Error(`${code} is no period`);
-      // The first read finds cold pages, whoever does it; what is compared is the second.
-      await readRaw(service, tenantId, period);
-      const raw = await watched(() => readRaw(service, tenantId, period));
-      const computed = await watched(() => populationFigures(service, tenantId, period, () => undefined));
+      const { raw, computed } = await bothReads(service, tenantId, period);
       rows.push({
         period: code,
         people,
@@ -68,6 +65,24 @@ export async function measurePopulation(
   } finally {
     await database.close();
   }
+}
+
+/** The figures of a period and the raw read of their facts, one after the other. */
+export async function compareFigures(
+  service: Service,
+  tenantId: number,
+  period: Period,
+): Promise<{ people: number; rawMs: number; figuresMs: number }> {
+  const { raw, computed } = await bothReads(service, tenantId, period);
+  return { people: onTherapy(computed.answer) ?? 0, rawMs: raw.ms, figuresMs: computed.ms };
+}
+
+async function bothReads(service: Service, tenantId: number, period: Period) {
+  // The first read finds cold pages, whoever does it; what is compared is the second.
+  await readRaw(service, tenantId, period);
+  const raw = await watched(() => readRaw(service, tenantId, period));
+  const computed = await watched(() => populationFigures(service, tenantId, period, () => undefined));
+  return { raw, computed };
 }
 
 /** A release of the last month under the policy `hes`, as the job makes it. */

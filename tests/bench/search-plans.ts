@@ -1,13 +1,11 @@
-import { readFile } from "node:fs/promises";
-import type { Observation } from "@medplum/fhirtypes";
 import { Client } from "pg";
-import { extractIndexValues } from "../../src/fhir/search/extract.ts";
 import { parseSearch } from "../../src/fhir/search/parse.ts";
-import { referenceTerm, referralTerm } from "../../src/fhir/search/reference.ts";
 import type { Service } from "../../src/flows/service.ts";
 import { inTenant, openDatabase, readInTenant, type TenantSession } from "../../src/store/database.ts";
 import { searchResources } from "../../src/store/search.ts";
 import { ensureTenant } from "../../src/store/tenant.ts";
+import type { Planning } from "../../src/store/tenant-session.ts";
+import { fillObservations } from "./observations.ts";
 import { registerPatients } from "./patients.ts";
 import { benchService } from "./service.ts";
 
@@ -44,7 +42,7 @@ export async function measureSearchPlans(connectionString: string, observations:
     const service = benchService(database);
     const { tenantId } = await ensureTenant(database, "plans");
     await registerPatients(service, tenantId, patients);
-    await inTenant(database, tenantId, (session) => fill(service, session, observations));
+    await inTenant(database, tenantId, (session) => fillObservations(service, session, observations, patients));
     await analyze(connectionString);
     return await readInTenant(database, tenantId, async (session) => {
       const rows: object[] = [];
@@ -67,50 +65,6 @@ async function analyze(connectionString: string): Promise<void> {
   }
 }
 
-/** Rows as the service would store them, copied by SQL from one example: whose, and when, differ. */
-async function fill(service: Service, session: TenantSession, observations: number): Promise<void> {
-  const example = await readFile(new URL("../../seed/examples/observation-session.json", import.meta.url), "utf8");
-  const { subject: _subject, device: _device, ...rest } = JSON.parse(example) as Observation;
-  const index = extractIndexValues(service.definitions, rest as Observation);
-  const keys = (name: string) =>
-    service.definitions
-      .parameters("Observation")
-      .get(name)
-      ?.atoms.map((one) => one.key) ?? [];
-  const deviceKeys = keys("device");
-  const devices = Array.from({ length: patients }, (_, i) =>
-    [referralTerm(`Device/d${i}`), ...deviceKeys.map((key) => referenceTerm(key, `Device/d${i}`))].join(","),
-  );
-  await session.query(
-    `insert into resource (tenant_id, type, id, version, last_updated, deleted, patient_id, started_at, ended_at, terms,
-       quantity_keys, quantity_units, quantity_lows, quantity_highs, quantity_places, place_terms, body)
-     select $1::int, 'Observation', 'o' || g, 1, now(), false, 'p' || (g % $2::int),
-       timestamptz '2023-01-01' + (g / $2::int) * interval '12 hours',
-       timestamptz '2023-01-01' + (g / $2::int) * interval '12 hours' + interval '15 minutes',
-       $3::text::bigint[] || ('{' || ($4::text[])[g % $2::int + 1] || '}')::bigint[],
-       $5::text::bigint[], $6::text::bigint[], $7::text::float8[], $8::text::float8[], $9::text::smallint[], $10::text::bigint[], $11
-     from generate_series(0, $12::int - 1) as g`,
-    [
-      session.tenantId,
-      patients,
-      list(index.terms),
-      devices,
-      list(index.quantities.map((one) => one.key)),
-      list(index.quantities.map((one) => one.unit)),
-      list(index.quantities.map((one) => one.low)),
-      list(index.quantities.map((one) => one.high)),
-      list(index.quantities.map((one) => one.place ?? "NULL")),
-      list(index.placeTerms),
-      example,
-      observations,
-    ],
-  );
-}
-
-function list(values: readonly (string | number)[]): string {
-  return `{${values.join(",")}}`;
-}
-
 async function explain(service: Service, session: TenantSession, type: string, asked: string): Promise<object> {
   const options = { handling: "strict", defaultCount: 20, maxCount: 500, maxLinks: 3, nowMs: Date.now() } as const;
   const query = parseSearch(service.definitions, [type], [...new URLSearchParams(asked)], options);
@@ -119,10 +73,11 @@ async function explain(service: Service, session: TenantSession, type: string, a
   const asking: TenantSession = {
     tenantId: session.tenantId,
     written: session.written,
-    async query<Row>(text: string, values: readonly unknown[] = []) {
+    async query<Row>(text: string, values: readonly unknown[] = [], plan: Planning = "once") {
       const found = await session.query<{ "QUERY PLAN": typeof plans }>(
         `explain (analyze, format json) ${text}`,
         values,
+        plan,
       );
       plans.push(...(found[0]?.["QUERY PLAN"] ?? []));
       return [] as Row[];

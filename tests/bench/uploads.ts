@@ -2,14 +2,24 @@ import type { ArrivedUpload } from "../../src/flows/kept-upload.ts";
 
 const dayMs = 86_400_000;
 
-/** One upload per patient and week, two sessions a day, all values drawn from a fixed arithmetic sequence. */
-export function uploadsOf(size: { patients: number; days: number }): (ArrivedUpload & { sessions: number })[] {
+/** What a bench sends: patients, days of two sessions, and how many days each upload reads out. */
+export interface UploadSize {
+  readonly patients: number;
+  readonly days: number;
+  readonly daysEach: number;
+}
+
+/** An upload, and how many sessions it brings. */
+export type BenchUpload = ArrivedUpload & { readonly bytes: Buffer; readonly sessions: number };
+
+/** One upload per patient and reading, two sessions a day, all values drawn from a fixed arithmetic sequence. */
+export function uploadsOf(size: UploadSize): BenchUpload[] {
   const lastDay = Date.now() - 2 * dayMs;
   const firstDay = lastDay - size.days * dayMs;
-  const uploads: (ArrivedUpload & { sessions: number })[] = [];
-  for (let fromDay = 0; fromDay < size.days; fromDay += 7) {
+  const uploads: BenchUpload[] = [];
+  for (let fromDay = 0; fromDay < size.days; fromDay += size.daysEach) {
     for (let patient = 0; patient < size.patients; patient += 1) {
-      const days = Array.from({ length: Math.min(7, size.days - fromDay) }, (_, i) => fromDay + i);
+      const days = Array.from({ length: Math.min(size.daysEach, size.days - fromDay) }, (_, i) => fromDay + i);
       const sessions = days.flatMap((day) =>
         [8, 19].map((hour) =>
           session(patient, firstDay + day * dayMs + hour * 3_600_000, day * 2 + (hour > 12 ? 1 : 0)),

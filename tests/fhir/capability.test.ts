@@ -3,9 +3,9 @@ import { beforeAll, expect, test } from "vitest";
 import { capabilityStatement } from "../../src/fhir/capability.ts";
 import { createDefinitions, type Definitions } from "../../src/fhir/definitions.ts";
 import { conformanceResources } from "../../src/fhir/profiles/conformance.ts";
+import { officialSearchParameters } from "../../src/fhir/r4/search-parameters.ts";
 import { checkResource } from "../../src/fhir/resource-check.ts";
 import { ownSearchParameters } from "../../src/fhir/search/own-parameters.ts";
-import { officialSearchParameters } from "../../src/fhir/search/parameter.ts";
 import { parseSearch } from "../../src/fhir/search/parse.ts";
 import { searchExample } from "./search-example.ts";
 
@@ -114,15 +114,16 @@ test("our profiles are declared with the type that they are for", () => {
   const ours = conformanceResources().flatMap((one) => (one.resourceType === "StructureDefinition" ? [one] : []));
   for (const one of ours) expect(resourceOf(one.type)?.supportedProfile).toContain(one.url);
   const declared = rest()?.resource?.flatMap((one) => one.supportedProfile ?? []);
-  expect(declared?.sort()).toEqual(ours.map((one) => one.url).sort());
+  const ofOthers = ["http://hl7.org/fhir/uv/subscriptions-backport/StructureDefinition/backport-subscription"];
+  expect(declared?.sort()).toEqual([...ours.map((one) => one.url), ...ofOthers].sort());
 });
 
 test("operations stand with their types, those of the whole system with the system", () => {
   const codes = (type: string) => resourceOf(type)?.operation?.map((one) => one.name);
-  expect(codes("Patient")).toEqual(["validate", "meta", "meta-add", "meta-delete", "everything", "match"]);
+  expect(codes("Patient")).toEqual(["validate", "meta", "meta-add", "meta-delete", "everything", "match", "export"]);
   expect(codes("Observation")).toContain("lastn");
   expect(codes("Flag")).toEqual(["validate", "meta", "meta-add", "meta-delete"]);
-  expect(rest()?.operation?.map((one) => one.name)).toEqual(["meta"]);
+  expect(rest()?.operation?.map((one) => one.name)).toEqual(["meta", "export", "import"]);
 });
 
 // https://hl7.org/fhir/R4/compartmentdefinition-patient.html

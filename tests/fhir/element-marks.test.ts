@@ -1,10 +1,5 @@
-import { beforeAll, expect, test } from "vitest";
-import { createDefinitions } from "../../src/fhir/definitions.ts";
-import { markElements, marksOf } from "../../src/fhir/element-marks.ts";
-
-beforeAll(() => {
-  createDefinitions({ types: "default" });
-});
+import { expect, test } from "vitest";
+import { marksOf } from "../../src/fhir/element-marks.ts";
 
 const marksAt = (path: string) =>
   Object.fromEntries(
@@ -53,22 +48,15 @@ test("data types have marks of their own", () => {
   expect(marksAt("Annotation")).toMatchObject({ text: "Σ1" });
 });
 
-// https://hl7.org/fhir/R4/codesystem.html: concept.concept repeats what concept is.
+// https://hl7.org/fhir/R4/codesystem.html: concept has a code 1..1; https://hl7.org/fhir/R4/bundle.html: entry.link is
+// Σ and "see link".
 test("an element that repeats another is marked where that one is", () => {
   expect(marksOf("CodeSystem.concept")?.get("code")).toMatchObject({ isMandatory: true });
-  markElements([
-    {
-      resourceType: "StructureDefinition",
-      snapshot: {
-        element: [
-          { path: "Tree" },
-          { path: "Tree.branch", isSummary: true, type: [{ code: "BackboneElement" }] },
-          { path: "Tree.branch.branch", isSummary: true, contentReference: "#Tree.branch" },
-        ],
-      },
-    } as never,
-  ]);
-  expect(marksOf("Tree.branch")?.get("branch")?.inside).toBe("Tree.branch");
+  expect(marksOf("Bundle.entry")?.get("link")).toMatchObject({ inside: "Bundle.link", isSummary: true });
+});
+
+test("a name that R4 does not have is marked nowhere", () => {
+  expect([marksOf("Tree"), marksOf("Tree.branch"), marksOf("constructor")]).toEqual([undefined, undefined, undefined]);
 });
 
 test("a primitive has no marked parts", () => {

@@ -27,7 +27,9 @@ beforeAll(() => {
 
 // https://hl7.org/fhir/R4/operationslist.html, in the official definitions
 test("each operation has the code, types and levels of the R4 definition that it refers to", () => {
-  for (const operation of operations) {
+  const ofR4 = operations.filter((one) => operationUrl(one).startsWith("http://hl7.org/fhir/OperationDefinition/"));
+  expect(ofR4.length).toBeGreaterThan(10);
+  for (const operation of ofR4) {
     const definition = official.get(operationUrl(operation));
     expect(definition?.code, operationUrl(operation)).toBe(operation.code);
     expect(definition?.resource).toEqual(operation.types === "every" ? ["Resource"] : operation.types);
@@ -35,14 +37,25 @@ test("each operation has the code, types and levels of the R4 definition that it
   }
 });
 
+// https://hl7.org/fhir/uv/bulkdata/STU2/operations.html
+test("the three exports of Bulk Data Access are at their levels, by the canonical addresses of the guide", () => {
+  const base = "http://hl7.org/fhir/uv/bulkdata/OperationDefinition";
+  const exports = operations.filter(({ code }) => code === "export");
+  expect(exports.map((one) => [operationUrl(one), one.types, one.levels])).toEqual([
+    [`${base}/export`, [], ["system"]],
+    [`${base}/patient-export`, ["Patient"], ["type"]],
+    [`${base}/group-export`, ["Group"], ["instance"]],
+  ]);
+});
+
 test("a Patient has the operations of every type and its own", () => {
   const codes = operationsOfType("Patient").map((one) => one.code);
-  expect(codes).toEqual(["validate", "meta", "meta-add", "meta-delete", "everything", "match"]);
+  expect(codes).toEqual(["validate", "meta", "meta-add", "meta-delete", "everything", "match", "export"]);
 });
 
 // https://hl7.org/fhir/R4/operationslist.html: of these only meta is defined for the whole system and answered there
-test("at the base address there is meta and no other", () => {
-  expect(systemOperations().map((one) => one.code)).toEqual(["meta"]);
+test("at the base address there is meta, and what takes many resources out and in", () => {
+  expect(systemOperations().map((one) => one.code)).toEqual(["meta", "export", "import"]);
 });
 
 test("an operation's entry in /metadata says on which of its levels it is answered", () => {
@@ -67,13 +80,14 @@ const invented: Operation = {
   },
 };
 
-test("an official operation is not defined a second time", () => {
-  expect(operationDefinitions()).toEqual([]);
+test("an official operation is not defined a second time: of ours there is the import alone", () => {
+  const [ours, ...others] = operationDefinitions();
+  expect([ours?.code, ours?.system, ours?.resource, others]).toEqual(["import", true, undefined, []]);
 });
 
 // https://hl7.org/fhir/R4/operationdefinition.html with its invariants opd-0 to opd-3, by @medplum/core's validator
 test("an operation of our own is a valid OperationDefinition at an address of our own", () => {
-  const [definition] = operationDefinitions([...operations, invented]);
+  const [definition] = operationDefinitions([...operations.filter(({ code }) => code !== "import"), invented]);
   expect(definition).toMatchObject({
     id: "device-count-parts",
     url: "https://tidegate.example/fhir/OperationDefinition/device-count-parts",

@@ -1,6 +1,6 @@
 import type { Resource } from "@medplum/fhirtypes";
 import { describe, expect, test } from "vitest";
-import { conditionalTarget, localTarget, referencesIn } from "../../src/fhir/references.ts";
+import { conditionalTarget, eachReference, localTarget, referencesIn } from "../../src/fhir/references.ts";
 
 // https://hl7.org/fhir/R4/references.html#literal
 describe("referencesIn", () => {
@@ -29,6 +29,21 @@ describe("referencesIn", () => {
     const entry = [{ resource: { resourceType: "Observation", subject: { reference: "Patient/1" } } }];
     expect(referencesIn({ resourceType: "Bundle", type: "collection", entry } as never)).toEqual([]);
   });
+});
+
+test("eachReference meets what referencesIn finds, in the same order, and nothing in a stored Bundle", () => {
+  const resource = {
+    resourceType: "Provenance",
+    target: [{ reference: "Patient/1" }, { display: "reference", reference: "Device/2" }],
+    reference: { reference: "Patient/3", extension: [{ valueReference: { reference: "Flag/4" } }, null] },
+    note: ["reference", ["Patient/5"], { reference: 6 }],
+  } as never;
+  const met: string[] = [];
+  eachReference(resource, (reference) => met.push(reference));
+  expect(met).toEqual(["Patient/1", "Device/2", "Patient/3", "Flag/4"]);
+  expect(met).toEqual(referencesIn(resource).map((one) => one.reference));
+  eachReference({ resourceType: "Bundle", entry: [{ resource }] } as never, (reference) => met.push(reference));
+  expect(met).toHaveLength(4);
 });
 
 // https://hl7.org/fhir/R4/references.html#literal, with the pattern of a RESTful reference.

@@ -1,5 +1,5 @@
-import type { CapabilityStatementRestResourceSearchParam, SearchParameter } from "@medplum/fhirtypes";
-import { officialSearchParameters } from "../../src/fhir/search/parameter.ts";
+import type { CapabilityStatementRestResourceSearchParam } from "@medplum/fhirtypes";
+import { type OfficialParameter, officialSearchParameters } from "../../src/fhir/r4/search-parameters.ts";
 
 const plain: Readonly<Record<string, string>> = {
   date: "2026",
@@ -11,9 +11,9 @@ const plain: Readonly<Record<string, string>> = {
   uri: "http://example.org",
 };
 
-const byUrl = new Map<string, SearchParameter>();
+const byUrl = new Map<string, OfficialParameter>();
 
-function official(url: string): SearchParameter | undefined {
+function official(url: string): OfficialParameter | undefined {
   if (byUrl.size === 0) for (const one of officialSearchParameters()) byUrl.set(one.url, one);
   return byUrl.get(url);
 }

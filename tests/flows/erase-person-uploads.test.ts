@@ -160,7 +160,7 @@ test("an owner of the tables who is no superuser, and whom the policies bind, er
     await client.query(`grant all on schema public, graphile_worker to ${role}`);
     await client.query(`do $$ declare t record; begin
       for t in select format('%I.%I', n.nspname, c.relname) as name from pg_class c join pg_namespace n on n.oid = c.relnamespace
-        where c.relkind = 'r' and n.nspname in ('public', 'graphile_worker')
+        where c.relkind in ('r', 'p') and n.nspname in ('public', 'graphile_worker')
       loop execute 'alter table ' || t.name || ' owner to ${role}'; end loop; end $$`);
     await client.query(`grant execute on all functions in schema public to ${role}`);
   });

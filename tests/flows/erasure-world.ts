@@ -176,7 +176,7 @@ export async function everyRow(here: TestService): Promise<Map<string, string[]>
          string_agg(case when a.atttypid = 'bytea'::regtype then format('encode(%I, ''escape'')', a.attname) else format('%I::text', a.attname) end,
            ',' order by a.attnum) as columns
        from pg_class c join pg_namespace n on n.oid = c.relnamespace join pg_attribute a on a.attrelid = c.oid
-       where c.relkind = 'r' and a.attnum > 0 and not a.attisdropped and n.nspname not in ('pg_catalog', 'information_schema')
+       where c.relkind in ('r', 'p') and not c.relispartition and a.attnum > 0 and not a.attisdropped and n.nspname not in ('pg_catalog', 'information_schema')
          and n.nspname not like 'pg\\_t%'
        group by 1`,
     );

@@ -101,7 +101,7 @@ test("an alert counts to the patient's own day, and a rebuild states the same", 
   await sent("dawn", { alerts: [{ code: "E-1", at: "2026-03-09T12:30:00Z" }] });
   const before = await alertRows("dawn");
   expect(before).toMatchObject([{ code: "E-1", local_day: "2026-03-10" }]);
-  await rebuild(here.service, () => undefined);
+  await rebuild(here.service, { onProgress: () => undefined });
   expect(await alertRows("dawn")).toEqual(before);
 });
 

@@ -1,5 +1,6 @@
 import { beforeEach, describe, expect, test } from "vitest";
-import { applyRetention, erasureDue, type RetentionProgress } from "../../src/flows/apply-retention.ts";
+import { applyRetention, erasureDue } from "../../src/flows/apply-retention.ts";
+import type { RetentionProgress } from "../../src/flows/retention-run.ts";
 import { replayUpload, uploadBytes, uploads } from "../../src/flows/uploads.ts";
 import { updateResource } from "../../src/flows/write-resource.ts";
 import { readAudit, verifyAudit } from "../../src/store/audit.ts";
@@ -30,7 +31,7 @@ async function apply(
   await applyRetention(
     here.service,
     owner,
-    { uploadDays: 0, versionDays: 0, ...rules },
+    { uploadDays: 0, versionDays: 0, auditDays: 0, ...rules },
     { mode, onProgress: (one) => told.push(one), batchSize: 2 },
   );
   return told;

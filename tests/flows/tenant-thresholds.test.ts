@@ -72,7 +72,7 @@ test("sessions are settled by the day parts in force when they arrive, and keep 
   expect((await settled("ward")).slice(-4)).toEqual(now);
 
   const all = await settled("ward");
-  await rebuild(here.service, () => undefined);
+  await rebuild(here.service, { onProgress: () => undefined });
   expect(await settled("ward")).toEqual(all);
 });
 

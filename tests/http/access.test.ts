@@ -45,6 +45,8 @@ describe("every cell of the matrix", () => {
   const filled = (url: string, type: string) =>
     url
       .replace(":type", type)
+      // A stream goes on for long: one of no topic is refused, to whom it is open.
+      .replace(/events$/, "events?topic=none")
       .replace(":member", type)
       .replace(":version", "1")
       .replace(":clientId", "test.AAAAAAAAAAAAAAAA")

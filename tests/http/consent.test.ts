@@ -112,7 +112,7 @@ describe("where a person denies everything", () => {
   });
 
   test("a rebuild denies the same", async () => {
-    await rebuild(here.service, () => undefined);
+    await rebuild(here.service, { onProgress: () => undefined });
     expect(await whoSees()).toEqual(["integration"]);
   });
 

@@ -93,6 +93,7 @@ describe("a page of another origin", () => {
       "last-modified",
       "location",
       "retry-after",
+      "tidegate-read-from",
       "x-request-id",
     ]);
     expect(names(answer.headers.vary)).toContain("origin");

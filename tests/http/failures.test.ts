@@ -60,7 +60,8 @@ test("while the database is away, requests answer 503 with Retry-After, and the 
 
 test("a failure of ours answers 500 without its message, and the log has where it failed but no value", async () => {
   const quoting = Object.assign(new Error('invalid value: "Fernleigh"'), { detail: "Key (family)=(Fernleigh)" });
-  const broken = { pool: { connect: () => Promise.reject(quoting) }, close: async () => undefined };
+  const refusing = { connect: () => Promise.reject(quoting) };
+  const broken = { pool: refusing, readPool: refusing, close: async () => undefined };
   const { app, lines } = await appOn(broken as never);
   const answer = await app.inject({ method: "GET", url: "/fhir/Patient/anna", headers: headers() });
   const [failed] = lines.filter((line) => line.includes("a request failed"));

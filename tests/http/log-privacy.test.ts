@@ -173,8 +173,8 @@ test("no token and no assertion, good or bad", async () => {
 
 /** Lets the next statement of the service fail with an error that PostgreSQL itself words, and answers what the door says. */
 async function statusAt(code: string): Promise<number> {
-  const { pool } = here.service.database;
-  const connectReally = pool.connect.bind(pool);
+  const { readPool } = here.service.database;
+  const connectReally = readPool.connect.bind(readPool);
   const raise = `do $$ begin raise exception 'Key (family)=(${family}) already exists' using errcode = '${code}',
     detail = 'Failing row contains (${family}, ${planted[2]})', hint = '${family}', constraint = 'one_open'; end $$`;
   let hasFailed = false;
@@ -182,17 +182,20 @@ async function statusAt(code: string): Promise<number> {
     const client = await connectReally();
     const query = (statement: string | { text: string }, ...rest: unknown[]) => {
       const text = typeof statement === "string" ? statement : statement.text;
-      if (hasFailed || /^(begin|commit|rollback)/.test(text)) return client.query(statement as string, ...(rest as []));
+      if (hasFailed || /^select set_config/.test(text)) return client.query(statement as string, ...(rest as []));
       hasFailed = true;
       return client.query(raise);
     };
-    return { query, release: (error?: Error) => client.release(error) };
+    return Object.create(client, {
+      query: { value: query },
+      release: { value: (error?: Error) => client.release(error) },
+    });
   };
-  Object.assign(pool, { connect: breaking });
+  Object.assign(readPool, { connect: breaking });
   try {
     return await send("GET", `/fhir/Patient/${family}`);
   } finally {
-    Object.assign(pool, { connect: connectReally });
+    Object.assign(readPool, { connect: connectReally });
   }
 }
 

@@ -1,5 +1,5 @@
 import { afterAll, beforeAll, describe, expect, test } from "vitest";
-import { inTenant, readInTenant, type TenantSession } from "../../src/store/database.ts";
+import { inTenant, readSnapshotInTenant, type TenantSession } from "../../src/store/database.ts";
 import { findRelease, listReleases, lookAtReleases } from "../../src/store/release.ts";
 import { ensureTenant } from "../../src/store/tenant.ts";
 import { onServer } from "../support/database.ts";
@@ -107,7 +107,7 @@ describe("who does not say with which eyes it looks sees none", () => {
     ["released", 1],
     ["all", 2],
   ] as const)("%s: %i releases", async (sight, expected) => {
-    const rows = await readInTenant(here.database, here.tenantId, async (session) => {
+    const rows = await readSnapshotInTenant(here.database, here.tenantId, async (session) => {
       if (sight !== undefined) await lookAtReleases(session, sight);
       return count(session);
     });

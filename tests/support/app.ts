@@ -1,14 +1,18 @@
 import type { FastifyBaseLogger, FastifyInstance } from "fastify";
 import { buildApp } from "../../src/app.ts";
 import type { AuditBuffer } from "../../src/flows/audit-buffer.ts";
+import type { StreamSettings } from "../../src/flows/event-streams.ts";
 import { externalTokens, type TokenIssuer } from "../../src/flows/external-token.ts";
+import type { Notifications } from "../../src/flows/notification-settings.ts";
 import type { Limits } from "../../src/flows/service.ts";
 import { openTrail } from "../../src/flows/trail.ts";
 import { tokenHash } from "../../src/http/bearer.ts";
 import { cursorsWith } from "../../src/http/cursor.ts";
 import type { EdgeSettings } from "../../src/http/edge-settings.ts";
+import { watchedService, watchingDoors } from "../../src/open-watch.ts";
 import { isReady } from "../../src/store/open.ts";
 import { ensureTenant } from "../../src/store/tenant.ts";
+import type { Watcher } from "../../src/watch/watcher.ts";
 import { type TestService, testService } from "./service.ts";
 
 /** The doors of a test service, with a token for its tenant and one for a stranger's. */
@@ -34,14 +38,29 @@ export async function testApp(
     trustedProxies?: readonly string[];
     issuers?: readonly TokenIssuer[];
     log?: FastifyBaseLogger;
+    notifications?: Notifications;
+    streams?: StreamSettings;
+    watchers?: readonly Watcher[];
   } = {},
 ): Promise<TestApp> {
-  const { limits, maxBodyBytes, edge, trustedProxies, issuers = [], log, ...policy } = options;
+  const {
+    limits,
+    maxBodyBytes,
+    edge,
+    trustedProxies,
+    issuers = [],
+    watchers = [],
+    log,
+    notifications,
+    streams,
+    ...policy
+  } = options;
   const made = await testService(nowIso, policy);
   const service = {
-    ...made.service,
+    ...watchedService(made.service, watchers),
     limits: { ...made.service.limits, ...limits },
     ...(log === undefined ? {} : { log }),
+    ...(notifications === undefined ? {} : { notifications }),
   };
   const stranger = await ensureTenant(made.database, "stranger");
   const [token, strangersToken] = ["token-of-the-test", "token-of-a-stranger"];
@@ -59,10 +78,12 @@ export async function testApp(
       publicBaseUrl: "https://gate.test",
       externalTokens: externalTokens(service, issuers),
       ...(edge === undefined ? {} : { edge }),
+      ...(streams === undefined ? {} : { streams }),
       ...(trustedProxies === undefined ? {} : { trustedProxies }),
       softwareVersion: "0.0.0",
       startedIso: nowIso,
       isReady: () => isReady(made.database),
+      watch: watchingDoors(watchers),
     },
     log,
   );

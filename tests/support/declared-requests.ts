@@ -126,6 +126,15 @@ export const operationRequests: Readonly<Record<string, OperationRequest>> = {
     const measure = address.split("/").length > 2 ? "" : "&measure=days-used";
     return get(`evaluate-measure?${asked}${measure}`)(address, "");
   },
+  export: (address) => ({ ...get("export?_type=Patient")(address, ""), headers: { prefer: "respond-async" } }),
+  import: (address) => ({
+    method: "POST",
+    path: `${address}/$import`,
+    body: '{"resourceType":"Organization","name":"Taken in"}\n',
+    headers: { "content-type": "application/fhir+ndjson" },
+  }),
+  status: get("status"),
+  events: get("events"),
   lookup: get(`lookup?system=${ours("CodeSystem", "device-kind")}&code=circuit`),
 };
 

@@ -13,7 +13,7 @@ declare module "vitest" {
 }
 
 // Rooms whose walls keep them from any database, and the house rules but the one that asks the running service.
-const PURE_TESTS = /^tests\/(domain|fhir|intake|house)\/(?!declared)/;
+const PURE_TESTS = /^tests\/(domain|fhir|intake|house)\/(?!declared|guide)/;
 
 let close = async () => {};
 

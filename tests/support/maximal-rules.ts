@@ -137,6 +137,9 @@ export const valuesByRules: Readonly<Record<string, (turn: number, content: Memb
   // msq-3
   MolecularSequence: () => ({ coordinateSystem: 1 }),
   // opd-2, opd-3
+  // The service itself makes one active, and shows header fields as it shows them here (docs/notifications.md).
+  Subscription: () => ({ status: "off" }),
+  SubscriptionChannel: () => ({ header: ["X-Example: (kept by the service)"] }),
   OperationDefinitionParameter: (turn) => ({ type: turn % 2 === 0 ? "string" : "Reference" }),
   // org-2, org-3
   Organization: () => ({

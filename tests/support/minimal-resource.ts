@@ -85,6 +85,8 @@ const beyondCardinality: Readonly<Record<string, Record<string, unknown>>> = {
     differential: { element: [{ id: "Patient", path: "Patient" }] },
   },
   // tcp-2 to tcp-5
+  // One that is asked for must be of a topic, and name an endpoint that may be told.
+  Subscription: { status: "off" },
   TerminologyCapabilities: { kind: "requirements", description: "Invented" },
 };
 

@@ -1,6 +1,9 @@
 import type { FastifyBaseLogger } from "fastify";
 import { patientResource } from "../../src/fhir/patient.ts";
+import { readScopes } from "../../src/fhir/scopes.ts";
+import { beginExport } from "../../src/flows/bulk-jobs.ts";
 import { reviewPatient } from "../../src/flows/review-patient.ts";
+import { runBulk } from "../../src/flows/run-bulk.ts";
 import { setThresholds } from "../../src/flows/thresholds.ts";
 import { uploads } from "../../src/flows/uploads.ts";
 import { readInTenant } from "../../src/store/database.ts";
@@ -9,7 +12,9 @@ import { personWithCircuit, tasksOf, upload, useRecord } from "../flows/person-w
 import { type TestApp, testApp } from "./app.ts";
 import { askForToken, assertionOf, type TestClient, testClient } from "./client.ts";
 import { madeUpWorks, published } from "./made-up-figures.ts";
+import { adt, messenger, pid } from "./messages.ts";
 import { put, type TestService } from "./service.ts";
+import { subscription, withSettings } from "./subscribing.ts";
 
 /** Stands in the neighbour's records and in no request: an answer that holds it has told something. */
 export const neverAsked = "planted-next-door";
@@ -30,6 +35,10 @@ export interface Neighbour {
   readonly taskId: string;
   readonly observationId: string;
   readonly uploadId: string;
+  /** Of an HL7 v2 message about one of them. */
+  readonly messageId: string;
+  /** Of an export that has ended. */
+  readonly exportId: string;
   /** What was uploaded, byte for byte. */
   readonly uploaded: string;
   readonly client: TestClient;
@@ -102,6 +111,8 @@ async function tokenOf(here: TestApp, client: TestClient, scope?: string): Promi
 /** Two people with all that a person can have here, one of them with sessions, findings and Tasks. */
 async function moveIn(here: TestApp, nextDoor: TestService): Promise<Neighbour> {
   await put(nextDoor, { resourceType: "Organization", id: "next-door", name: neverAsked } as never);
+  const telling = { ...nextDoor, service: withSettings(nextDoor.service) };
+  await put(telling, subscription("told-next-door", "http://127.0.0.1:9/told"));
   for (const id of ["bert", "bea"]) {
     await personWithCircuit(nextDoor, id, "2026-03-01");
     await put(nextDoor, {
@@ -163,17 +174,36 @@ async function moveIn(here: TestApp, nextDoor: TestService): Promise<Neighbour> 
   if (task === undefined || kept === undefined || observation === undefined)
     throw new Error("the neighbour has nothing");
   await publishFigures(nextDoor);
+  const messageId = await tellByMessage(nextDoor);
   const client = await testClient(here, "administrator", { tenantId });
   const token = await tokenOf(here, client);
   return {
     taskId: task.id,
     observationId: observation.id,
     uploadId: kept.uploadId,
+    messageId,
+    exportId: await exportAll(nextDoor),
     uploaded: JSON.stringify(uploaded),
     client,
     token,
     nextPages: await nextPagesOf(here),
   };
+}
+
+/** An export by a client that is called like one of ours. */
+async function exportAll({ service, tenantId }: TestService): Promise<string> {
+  const asked = { level: "system", types: ["Patient"], filters: [], ignored: [] } as const;
+  const grant = { tenantId, clientId: "configured", scopes: readScopes("system/*.rs").scopes };
+  const begun = await beginExport(service, tenantId, asked, { grant, requestUrl: neverAsked });
+  if (typeof begun !== "string") throw new Error(begun.tooMany);
+  await runBulk(service, tenantId, begun);
+  return begun;
+}
+
+/** A message of the neighbour's hospital, which names the neighbour. */
+async function tellByMessage(nextDoor: TestService): Promise<string> {
+  const person = pid({ 3: "4720^^^NEXTDOOR", 5: `${neverAsked}^Bill`, 7: "19500101" });
+  return (await messenger(nextDoor).send(adt("A28", "next-door-1", "20260610100000", person))).messageId;
 }
 
 /** One release, whose text names the neighbour. */

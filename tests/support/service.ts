@@ -26,26 +26,7 @@ export async function testService(
   const database = openDatabase(connectionString);
   const { tenantId } = await ensureTenant(database, "test");
   const clock = { at: Date.parse(nowIso) };
-  let ids = 0;
-  const silent = () => undefined;
-  const service: Service = {
-    database,
-    definitions: createDefinitions({
-      types: options.types ?? "default",
-      profiles: ownProfileResources,
-      ...(options.ownBase === undefined ? {} : { ownBase: options.ownBase }),
-    }),
-    limits: defaultLimits,
-    referencePolicy: options.referencePolicy ?? "check",
-    thresholds: defaultThresholds,
-    defaultZone: "Europe/London",
-    now: () => clock.at,
-    newId: () => {
-      ids += 1;
-      return `new-${ids}`;
-    },
-    log: { info: silent, warn: silent, error: silent },
-  };
+  const service = { ...serviceOf(database, options), now: () => clock.at };
   return {
     service,
     database,
@@ -56,6 +37,30 @@ export async function testService(
       await database.close();
       await drop();
     },
+  };
+}
+
+/** A service on an open database whose ids count upwards and that writes no log. */
+export function serviceOf(database: Database, options: Parameters<typeof testService>[1] = {}): Service {
+  let ids = 0;
+  const silent = () => undefined;
+  return {
+    database,
+    definitions: createDefinitions({
+      types: options.types ?? "default",
+      profiles: ownProfileResources,
+      ...(options.ownBase === undefined ? {} : { ownBase: options.ownBase }),
+    }),
+    limits: defaultLimits,
+    referencePolicy: options.referencePolicy ?? "check",
+    thresholds: defaultThresholds,
+    defaultZone: "Europe/London",
+    now: () => Date.now(),
+    newId: () => {
+      ids += 1;
+      return `new-${ids}`;
+    },
+    log: { info: silent, warn: silent, error: silent },
   };
 }
 

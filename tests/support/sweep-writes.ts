@@ -1,3 +1,4 @@
+import { adt, message, msh, pid } from "./messages.ts";
 import type { Neighbour } from "./neighbour.ts";
 import {
   about,
@@ -14,6 +15,7 @@ import {
 
 const tagged = parameters({ name: "meta", valueMeta: { tag: [{ system: "urn:example:tags", code: "mine" }] } });
 const patch = [{ op: "add", path: "/active", value: false }];
+const hl7 = "application/hl7-v2";
 const patchType = "application/json-patch+json";
 
 /** What may change something, or be told that there is one like it. */
@@ -81,6 +83,24 @@ export function writes(b: Neighbour): Sweep {
     ],
     // Before the same bytes are sent, which then are ours as well.
     "POST /api/v1/uploads/:uploadId/replay": gets(`${api}/uploads/${b.uploadId}/replay`),
+    "POST /api/v1/hl7v2": [
+      // The number and the device of the neighbour's, and a control id that was used next door.
+      {
+        url: `${api}/hl7v2`,
+        body: adt("A31", "next-door-1", "20260610100000", pid({ 3: "4720^^^NEXTDOOR" })),
+        type: hl7,
+      },
+      {
+        url: `${api}/hl7v2`,
+        body: message(
+          msh("ORU^R01", "ours-1", "20260610100000"),
+          "OBR|1|||||||20260610080000",
+          "OBX|1|NM|1^x^L||97||||||F|||||||s-bert^^^",
+        ),
+        type: hl7,
+      },
+    ],
+    "POST /api/v1/messages/:messageId/replay": [{ url: `${api}/messages/${b.messageId}/replay` }],
     "POST /api/v1/use-records": [
       { url: `${api}/use-records`, body: b.uploaded },
       { url: `${api}/use-records`, body: b.uploaded },

@@ -2,16 +2,18 @@ import type { Interval } from "./figure.ts";
 import { type Intruder, intruders, type Publication } from "./intruder.ts";
 import type { IntervalSolver } from "./linear-system.ts";
 import type { DisclosurePolicy } from "./policy.ts";
-import { openProbe, type Spread, type Witnesses } from "./probe.ts";
-import { inDoubt, nameOf, type Target, targetsOf } from "./target.ts";
+import { closeProbe, openProbe, type Spread, spread } from "./probe.ts";
+import { doubtOf, leaves, nameOf, type Target, targetsOf } from "./target.ts";
+import { type Witnesses, witnessesOf } from "./witness.ts";
 
-/** Why a target is not safe; `unsettled`: the solver could not say, which counts as unsafe. */
+/** Why a target is not safe; `unsettled`: it could not be shown to be, which counts as unsafe. */
 export type Verdict = "safe" | "pinned" | "narrow" | "unsettled" | "contradictory";
 
 /** What each intruder can work out of one target: tables that fit all publications reach both ends. */
 export interface AuditedTarget {
   readonly name: string;
   readonly kind: Target["kind"];
+  /** To the ends, where the audit went there; otherwise the target can lie at least as far apart as this. */
   readonly intervals: Readonly<Record<Intruder, Interval>>;
   readonly verdict: Verdict;
 }
@@ -22,45 +24,61 @@ export interface Audit {
   readonly targets: readonly AuditedTarget[];
 }
 
+/** How far an audit looks: to the ends of every target while there are no more of them than this, else until it is safe. */
+export interface AuditReach {
+  readonly endsOf: number;
+}
+
 const nothingKnown: Interval = { least: Number.POSITIVE_INFINITY, greatest: Number.NEGATIVE_INFINITY };
 
-/** Works out every target to its ends. `witnesses` are tables already known to fit, for instance the true one. */
+/** Looks at every target. `witnesses` are tables already known to fit, for instance the true one. */
 export function audit(
   publications: readonly Publication[],
   policy: DisclosurePolicy,
   solver: IntervalSolver,
-  witnesses: Witnesses = [],
+  witnesses: Witnesses = witnessesOf(),
+  reach: AuditReach = { endsOf: Number.POSITIVE_INFINITY },
 ): Audit {
   const probes = intruders.map((intruder) => openProbe(publications, intruder, solver, witnesses));
+  const asked = targetsOf(publications, policy);
+  const toEnds = asked.length <= reach.endsOf;
   try {
-    const targets = targetsOf(publications, policy).map((target): AuditedTarget => {
-      const [figures, roles] = probes.map((probe) => probe.spread(target, () => false));
-      const verdicts = [verdictOf(target, figures, "figures", policy), verdictOf(target, roles, "roles", policy)];
+    const targets = asked.map((target): AuditedTarget => {
+      const spreads = probes.map((probe) =>
+        spread(probe, target, toEnds ? undefined : doubtOf(target, probe.intruder, policy)),
+      );
+      const verdicts = probes.map(({ intruder }, i) => verdictOf(target, spreads[i], intruder, policy));
       return {
         name: nameOf(target),
         kind: target.kind,
-        intervals: { figures: intervalOf(figures), roles: intervalOf(roles) },
+        intervals: { figures: intervalOf(spreads[0]), roles: intervalOf(spreads[1]) },
         verdict: verdicts.find((verdict) => verdict !== "safe") ?? "safe",
       };
     });
     return { passes: targets.every(({ verdict }) => verdict === "safe"), targets };
   } finally {
-    for (const probe of probes) probe.close();
+    for (const probe of probes) closeProbe(probe);
   }
 }
 
-function verdictOf(target: Target, spread: Spread | undefined, intruder: Intruder, policy: DisclosurePolicy): Verdict {
-  if (spread === undefined) return "contradictory";
+/** What is to be said of a target that tables spread so far; undefined: no table fits. */
+export function verdictOf(
+  target: Target,
+  seen: Spread | undefined,
+  intruder: Intruder,
+  policy: DisclosurePolicy,
+): Verdict {
+  if (seen === undefined) return "contradictory";
   // Two tables that lie far enough apart are proof, whether or not there are others further out.
-  if (inDoubt(target, spread, intruder, policy)) return "safe";
-  if (!spread.settled) return "unsettled";
+  if (leaves(seen, doubtOf(target, intruder, policy))) return "safe";
+  if (!seen.settled) return "unsettled";
   // A difference of nobody is a group of nobody.
-  if (target.kind !== "cell" && spread.greatest === 0) return "safe";
-  return spread.least === spread.greatest ? "pinned" : "narrow";
+  if (target.kind !== "cell" && seen.greatest === 0) return "safe";
+  return seen.least === seen.greatest ? "pinned" : "narrow";
 }
 
-function intervalOf(spread: Spread | undefined): Interval {
-  return spread === undefined ? nothingKnown : { least: spread.least, greatest: spread.greatest };
+function intervalOf(seen: Spread | undefined): Interval {
+  return seen === undefined ? nothingKnown : { least: seen.least, greatest: seen.greatest };
 }
 
 /** The targets that are not yet safe, with the intruder whom they are not safe from; asks no more than it needs. */
@@ -74,10 +92,13 @@ export function unsafeTargets(
     const probe = openProbe(publications, intruder, solver, witnesses);
     try {
       return targetsOf(publications, policy)
-        .filter((target) => !safe(target, probe.spread(target, enoughFor(target, intruder, policy)), intruder, policy))
+        .filter((target) => {
+          const seen = spread(probe, target, doubtOf(target, intruder, policy));
+          return verdictOf(target, seen, intruder, policy) !== "safe";
+        })
         .map((target) => ({ target, intruder }));
     } finally {
-      probe.close();
+      closeProbe(probe);
     }
   });
 }
@@ -93,16 +114,9 @@ export function isSafe(
 ): boolean {
   const probe = openProbe(publications, intruder, solver, witnesses);
   try {
-    return safe(target, probe.spread(target, enoughFor(target, intruder, policy)), intruder, policy);
+    const seen = spread(probe, target, doubtOf(target, intruder, policy));
+    return verdictOf(target, seen, intruder, policy) === "safe";
   } finally {
-    probe.close();
+    closeProbe(probe);
   }
-}
-
-function enoughFor(target: Target, intruder: Intruder, policy: DisclosurePolicy): (interval: Interval) => boolean {
-  return (interval) => inDoubt(target, interval, intruder, policy);
-}
-
-function safe(target: Target, spread: Spread | undefined, intruder: Intruder, policy: DisclosurePolicy): boolean {
-  return verdictOf(target, spread, intruder, policy) === "safe";
 }

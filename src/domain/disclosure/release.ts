@@ -1,15 +1,19 @@
 import { accepted, type Result, refused } from "../result.ts";
-import { type Audit, audit } from "./audit.ts";
+import { type Audit, type AuditReach, audit } from "./audit.ts";
+import { boundedSolver } from "./bounded-solver.ts";
+import { componentSolver } from "./component-solver.ts";
 import { type Cell, cellsOf } from "./counts.ts";
 import { canBeHidden, type Figure, primaryFigure, publishedCell } from "./figure.ts";
+import { indexed } from "./indexed-system.ts";
 import { intruderSystem, type Publication, unknownsOf } from "./intruder.ts";
 import { type IntervalSolver, satisfies } from "./linear-system.ts";
 import type { DisclosurePolicy } from "./policy.ts";
-import { boundedSolver, type Witnesses } from "./probe.ts";
 import { type Nesting, relationsOf } from "./relation.ts";
-import { type Hiding, heuristicSecondary, leastSecondary, type Puzzle, type SearchBounds } from "./secondary.ts";
+import { heuristicSecondary } from "./rule-of-thumb.ts";
+import { type Hiding, leastSecondary, type Puzzle, type SearchBounds } from "./secondary.ts";
 import type { CellKey, Table } from "./table.ts";
 import { nameOf } from "./target.ts";
+import { type Witnesses, witnessesOf } from "./witness.ts";
 
 /** What is asked of one release. */
 export interface ReleaseRequest {
@@ -20,6 +24,8 @@ export interface ReleaseRequest {
   readonly policy: DisclosurePolicy;
   /** All that was published before and shares persons with this. */
   readonly earlier?: readonly Publication[];
+  /** True counts of cells that only earlier releases name, where they are kept: with them the audit starts from the truth. */
+  readonly earlierPersons?: Readonly<Record<CellKey, number>>;
   readonly solver: IntervalSolver;
   /** The greatest count that anybody would believe, such as a catchment's population; absent: far above all counts. */
   readonly ceiling?: number;
@@ -27,15 +33,23 @@ export interface ReleaseRequest {
 }
 
 /** How much work one release may cost; beyond, it is refused. */
-export interface ReleaseBounds extends SearchBounds {
+export interface ReleaseBounds extends SearchBounds, AuditReach {
   /** Above this number of cells that could be hidden, the rule of thumb decides without trying the exact search. */
   readonly exactCandidates: number;
-  /** Questions put to the solver by each search, and again by the audit; one costs about a millisecond. */
+  /** Questions put to the solver by each search, and again by the audit; one costs from a millisecond to some tens. */
   readonly questions: number;
 }
 
 /** A choice of this service: some ten seconds of work on one core at the most, for tables of some hundred cells. */
-export const usualBounds: ReleaseBounds = { exactCandidates: 600, rounds: 200, nodes: 10_000, questions: 6000 };
+export const usualBounds: ReleaseBounds = {
+  exactCandidates: 600,
+  rounds: 200,
+  looks: 2_000_000,
+  nodes: 10_000,
+  questions: 6000,
+  hides: 10_000,
+  endsOf: 300,
+};
 
 /** A release that passed its audit. */
 export interface Release {
@@ -61,11 +75,11 @@ export function disclose(request: ReleaseRequest): Result<Release> {
   const most = Math.max(0, ...cells.map(({ persons }) => persons));
   if ((request.ceiling ?? most) < most)
     return refused({ kind: "invalid", detail: `The ceiling must not be below the greatest count, ${most}.` });
-  const witnesses = truthAsWitness(request, cells);
-  if (witnesses === "contradicted") return contradicted();
   const publish = publisher(request, cells);
+  const base = truth(request, cells, publish(new Set())) ?? anyTable(publish(new Set()), request.solver);
+  if (base === "contradicted") return contradicted();
+  const witnesses = witnessesOf(base);
   const bounds = request.bounds ?? usualBounds;
-  if (!canHold(publish(new Set()), witnesses, request.solver)) return contradicted();
   const hiding = search(request, cells, publish, witnesses, bounds);
   if (hiding.kind === "impossible") {
     const detail = `${nameOf(hiding.target)} can be worked out whatever is hidden: publish a coarser table.`;
@@ -75,7 +89,7 @@ export function disclose(request: ReleaseRequest): Result<Release> {
   const hidden = new Set(hiding.hidden);
   const publications = publish(hidden);
   const { solver } = boundedSolver(request.solver, bounds.questions);
-  const audited = audit(publications, request.policy, solver, [...witnesses]);
+  const audited = audit(publications, request.policy, solver, witnesses, bounds);
   const publication = publications.at(-1);
   if (!audited.passes || publication === undefined) return tooCostly();
   const figures = new Map(cells.map((cell) => [cell.key, figureOf(cell, hidden, request.policy)]));
@@ -88,14 +102,16 @@ function contradicted(): Result<never> {
   return refused({ kind: "conflict", detail });
 }
 
-/** Whether any counts fit all that is published; known without asking where the true ones do. */
-function canHold(publications: readonly Publication[], witnesses: Witnesses, solver: IntervalSolver): boolean {
-  if (witnesses.length > 0) return true;
-  const opened = solver(intruderSystem(publications, "roles"));
+/** Any counts that fit all that is published, and so all that is told when more is hidden; nothing where none are found. */
+function anyTable(publications: readonly Publication[], solver: IntervalSolver) {
+  const system = intruderSystem(publications, "roles");
+  const apart = componentSolver(indexed(system), solver);
   try {
-    return opened.extreme([], "least").kind !== "impossible";
+    const values = apart.anyTable([]);
+    if (values === "impossible") return "contradicted";
+    return values !== "given-up" && satisfies(system, values) ? values : undefined;
   } finally {
-    opened.close();
+    apart.close();
   }
 }
 
@@ -148,18 +164,23 @@ function farAbove(cells: readonly Cell[]): number {
   return cells.reduce((most, { persons }) => Math.max(most, 2 * persons), 100);
 }
 
-/** The true counts fit what is published; where earlier releases know cells that this one does not, none can be named. */
-function truthAsWitness(request: ReleaseRequest, cells: readonly Cell[]): Witnesses | "contradicted" {
-  const publications = publisher(request, cells)(new Set());
+/** The true counts, which fit what is published; nothing where earlier releases know cells whose counts are not kept. */
+function truth(
+  { earlier = [], earlierPersons = {} }: ReleaseRequest,
+  cells: readonly Cell[],
+  publications: readonly Publication[],
+): readonly number[] | "contradicted" | undefined {
   const persons = new Map(cells.map((cell) => [cell.key, cell.persons]));
-  const contradicted = (request.earlier ?? []).some((publication) =>
+  const contradicts = earlier.some((publication) =>
     publication.cells.some(({ key, roles }) => {
       const now = persons.get(key);
       return now !== undefined && (now < roles.least || now > roles.greatest);
     }),
   );
-  if (contradicted) return "contradicted";
-  const values = unknownsOf(publications).map((key) => persons.get(key) ?? Number.NaN);
-  if (values.some(Number.isNaN)) return [];
-  return satisfies(intruderSystem(publications, "roles"), values) ? [values] : "contradicted";
+  if (contradicts) return "contradicted";
+  const values = unknownsOf(publications).map((key) => persons.get(key) ?? earlierPersons[key] ?? Number.NaN);
+  if (values.some(Number.isNaN)) return undefined;
+  if (satisfies(intruderSystem(publications, "roles"), values)) return values;
+  // Counts of this release alone that do not fit are wrong; those kept may have been counted otherwise.
+  return values.length === cells.length ? "contradicted" : undefined;
 }

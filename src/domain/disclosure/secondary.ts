@@ -3,10 +3,10 @@ import type { Intruder, Publication } from "./intruder.ts";
 import { type Candidate, leastHiding, type Need } from "./least-hiding.ts";
 import type { IntervalSolver } from "./linear-system.ts";
 import type { DisclosurePolicy } from "./policy.ts";
-import type { Witnesses } from "./probe.ts";
 import { smallestCause } from "./smallest-cause.ts";
 import type { CellKey } from "./table.ts";
 import type { Target } from "./target.ts";
+import type { Witnesses } from "./witness.ts";
 
 /** A release as the search sees it: what everything is once these cells are hidden beside the primary ones. */
 export interface Puzzle {
@@ -22,10 +22,14 @@ export interface Puzzle {
 
 /** How far a search may go before it gives up: counted, not timed, so that every machine decides alike. */
 export interface SearchBounds {
-  /** Choices that the exact search tries; cells that the rule of thumb hides. */
+  /** Choices that the exact search tries. */
   readonly rounds: number;
+  /** Cells that the exact search looks at, all of them whenever it asks whether a choice is safe. */
+  readonly looks: number;
   /** Branches that the exact search looks at for each choice; beyond, it goes on with the best that it has seen. */
   readonly nodes: number;
+  /** Cells that the rule of thumb hides. */
+  readonly hides: number;
 }
 
 /** What to hide besides, and whether nothing else would hide fewer persons; or that nothing helps, or that the bounds were reached. */
@@ -42,7 +46,16 @@ export type Hiding =
  * cheapest choice that meets all needs found so far is tried next, and the first that passes is the cheapest of all.
  * (Implicit hitting sets; for this, sums and differences must be targets whatever is chosen, see `target.ts`.)
  */
-export function leastSecondary(puzzle: Puzzle, bounds: SearchBounds): Hiding {
+export function leastSecondary({ publish, ...rest }: Puzzle, bounds: SearchBounds): Hiding {
+  let looks = 0;
+  const puzzle: Puzzle = {
+    ...rest,
+    publish: (hidden) => {
+      const publications = publish(hidden);
+      looks += publications.reduce((sum, { cells }) => sum + cells.length, 0);
+      return publications;
+    },
+  };
   const needs: Need[] = [];
   let latest: Target = { kind: "cell", plus: [], minus: [], width: puzzle.policy.minimumWidth };
   for (let round = 0; round < bounds.rounds; round += 1) {
@@ -53,6 +66,7 @@ export function leastSecondary(puzzle: Puzzle, bounds: SearchBounds): Hiding {
     const unsafe = fewOf(unsafeTargets(puzzle.publish(hidden), puzzle.policy, puzzle.solver, puzzle.witnesses));
     if (unsafe.length === 0) return { kind: "found", hidden: choice.hidden, least: choice.proven };
     for (const { target, intruder } of unsafe) {
+      if (looks > bounds.looks) return { kind: "given-up" };
       const need = needOf(puzzle, hidden, target, intruder);
       if (need.when === undefined && need.oneOf.length === 0) return { kind: "impossible", target };
       needs.push(need);
@@ -88,52 +102,4 @@ function isOnlyChosen(puzzle: Puzzle, key: CellKey): boolean {
 function stillSafe(puzzle: Puzzle, hidden: ReadonlySet<CellKey>, target: Target, intruder: Intruder): boolean {
   const publications = puzzle.publish(hidden);
   return isSafe(target, intruder, publications, puzzle.policy, puzzle.solver, puzzle.witnesses);
-}
-
-/**
- * A rule of thumb for releases too large for `leastSecondary`: an unsafe target is given company, one cell at a time,
- * the one with the fewest persons among those that share a relation with what is hidden around it, nearest relations
- * first, so that a hierarchy is worked off relation by relation. Afterwards each cell that turns out not to be needed
- * is shown again, those with the most persons first. It passes the same audit; it may hide more than need be.
- */
-export function heuristicSecondary(puzzle: Puzzle, bounds: SearchBounds): Hiding {
-  const hidden = new Set<CellKey>();
-  const unsafeNow = () => unsafeTargets(puzzle.publish(hidden), puzzle.policy, puzzle.solver, puzzle.witnesses);
-  let [first] = unsafeNow();
-  for (let step = 0; first !== undefined; step += 1) {
-    if (step === bounds.rounds) return { kind: "given-up" };
-    const company = companyFor(puzzle, hidden, first.target);
-    if (company === undefined) return { kind: "impossible", target: first.target };
-    hidden.add(company);
-    [first] = unsafeNow();
-  }
-  const persons = new Map(puzzle.candidates.map((candidate) => [candidate.key, candidate.persons]));
-  const dearest = [...hidden].sort((a, b) => (persons.get(b) ?? 0) - (persons.get(a) ?? 0) || (a < b ? -1 : 1));
-  for (const key of dearest) {
-    hidden.delete(key);
-    if (unsafeNow().length > 0) hidden.add(key);
-  }
-  return { kind: "found", hidden: [...hidden].sort(), least: false };
-}
-
-/** The cheapest cell to hide in the nearest relations; none when all that is connected is hidden or cannot be. */
-function companyFor(puzzle: Puzzle, hidden: ReadonlySet<CellKey>, target: Target): CellKey | undefined {
-  const free = puzzle.candidates.filter(({ key }) => !hidden.has(key));
-  const groups = puzzle
-    .publish(hidden)
-    .flatMap(({ relations, nestings }) => [
-      ...relations.map(({ whole, parts }) => [whole, ...parts]),
-      ...nestings.map(({ whole, part }) => [whole, part]),
-    ]);
-  let near = new Set([...target.plus, ...target.minus]);
-  for (let size = 0; size < near.size; ) {
-    size = near.size;
-    const reached = new Set([...near, ...groups.filter((group) => group.some((key) => near.has(key))).flat()]);
-    const [cheapest] = free
-      .filter(({ key }) => reached.has(key))
-      .sort((a, b) => a.persons - b.persons || (a.key < b.key ? -1 : 1));
-    if (cheapest !== undefined) return cheapest.key;
-    near = reached;
-  }
-  return undefined;
 }

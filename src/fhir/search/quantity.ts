@@ -30,16 +30,21 @@ export function quantitiesOf(value: unknown, key: string): QuantityEntry[] {
   // Money: its currency is a code of ISO 4217 (https://hl7.org/fhir/R4/datatypes.html#Money).
   if (one.currency !== undefined)
     return quantitiesOf({ value: one.value, system: currencies, code: one.currency }, key);
-  const entries: QuantityEntry[] = [{ key, unit: anyUnit, ...openEnds(one.comparator, one.value) }];
+  const entries: QuantityEntry[] = [entryOf(key, anyUnit, one.comparator, one.value)];
   if (one.code !== undefined && one.system !== undefined) {
     const inUnit =
       one.system === ucumSystem ? inCanonicalUnit(one.code, one.value) : { unit: one.code, value: one.value };
-    entries.push({ key, unit: unitHash(one.system, inUnit.unit), ...openEnds(one.comparator, inUnit.value) });
+    entries.push(entryOf(key, unitHash(one.system, inUnit.unit), one.comparator, inUnit.value));
   }
-  for (const text of textsOf(one)) {
-    entries.push({ key, unit: unitHash("", text), ...openEnds(one.comparator, one.value) });
-  }
+  // A unit that is written as its own code: the entry of that code answers for it.
+  if (one.system === ucumSystem && one.unit === one.code) return entries;
+  for (const text of textsOf(one)) entries.push(entryOf(key, unitHash("", text), one.comparator, one.value));
   return entries;
+}
+
+function entryOf(key: string, unit: string, comparator: string | undefined, value: number): QuantityEntry {
+  if (comparator === undefined) return { key, unit, low: value, high: value };
+  return { key, unit, ...openEnds(comparator, value) };
 }
 
 const currencies = "urn:iso:std:iso:4217";
@@ -76,10 +81,10 @@ function textsOf(quantity: QuantityShape): Set<string> {
   return texts;
 }
 
-function openEnds(comparator: string | undefined, value: number): { low: number; high: number } {
+function openEnds(comparator: string, value: number): { low: number; high: number } {
   return {
-    low: comparator?.startsWith("<") ? Number.NEGATIVE_INFINITY : value,
-    high: comparator?.startsWith(">") ? Number.POSITIVE_INFINITY : value,
+    low: comparator.startsWith("<") ? Number.NEGATIVE_INFINITY : value,
+    high: comparator.startsWith(">") ? Number.POSITIVE_INFINITY : value,
   };
 }
 

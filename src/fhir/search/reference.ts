@@ -2,9 +2,31 @@ import { hash64 } from "./atoms.ts";
 import { unescaped } from "./escape.ts";
 import { systemAndCode, tokenTerm } from "./token.ts";
 
+/** Terms of references met before, by atom: the same people and devices come again and again. */
+const met = new Map<string, Map<string, string>>();
+const mostMet = 20_000;
+let countMet = 0;
+
 /** The stored term for a reference under an atom, version left out. */
 export function referenceTerm(key: string, reference: string): string {
-  return hash64(`${key}\nreference\n${reference.replace(/\/_history\/[^/]+$/, "")}`);
+  const known = met.get(key)?.get(reference);
+  if (known !== undefined) return known;
+  const term = freshTerm(key, reference);
+  // References come from clients, so that at some number all are forgotten.
+  if (countMet >= mostMet) {
+    met.clear();
+    countMet = 0;
+  }
+  const underKey = met.get(key) ?? new Map<string, string>();
+  met.set(key, underKey);
+  underKey.set(reference, term);
+  countMet += 1;
+  return term;
+}
+
+function freshTerm(key: string, reference: string): string {
+  const bare = reference.includes("/_history/") ? reference.replace(/\/_history\/[^/]+$/, "") : reference;
+  return hash64(`${key}\nreference\n${bare}`);
 }
 
 /** The stored term for a reference to `Type/id` from anywhere in a resource, where no search parameter looks too. */

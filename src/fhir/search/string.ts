@@ -2,6 +2,8 @@ import type { StringEntry } from "./index-values.ts";
 
 /** Lower case without accents and other marks, white space folded: how strings are compared (https://hl7.org/fhir/R4/search.html#string). */
 export function foldString(text: string): string {
+  // ASCII has neither marks nor other forms.
+  if (!/[^\x20-\x7e]/.test(text)) return text.toLowerCase().replace(/ {2,}/g, " ").trim();
   return text.normalize("NFKD").replace(/\p{M}/gu, "").toLowerCase().replace(/\s+/g, " ").trim();
 }
 

@@ -16,14 +16,47 @@ export function tokenTerm(key: string, system: string | undefined, code: string 
   return hash64(`${key}\ntoken\n${system}\n${code}`);
 }
 
+/** Terms of codings that were met before, by atom, system and code: a service meets the same few thousand all day. */
+const met = new Map<string, Map<string, Map<string, readonly string[]>>>();
+const mostMet = 20_000;
+let countMet = 0;
+
 /** What to index of a code, boolean, Coding, CodeableConcept, Identifier or ContactPoint; nothing of any other value. */
-export function tokensOf(value: unknown, key: string): string[] {
+export function tokensOf(value: unknown, key: string): readonly string[] {
   if (typeof value === "string" || typeof value === "boolean") {
     return [tokenTerm(key, undefined, String(value)), tokenTerm(key, "", String(value))];
   }
   if (typeof value !== "object" || value === null) return [];
   const shape = value as TokenShape;
-  if (shape.coding !== undefined) return shape.coding.flatMap((coding) => tokensOf(coding, key));
+  if (shape.coding !== undefined) {
+    const [only] = shape.coding;
+    return shape.coding.length === 1 ? tokensOf(only, key) : shape.coding.flatMap((coding) => tokensOf(coding, key));
+  }
+  if (typeof shape.code !== "string" || typeof shape.system !== "string" || shape.type !== undefined)
+    return termsOf(shape, key);
+  return metTerms(key, shape.system, shape.code) ?? noteTerms(key, shape.system, shape.code, termsOf(shape, key));
+}
+
+function metTerms(key: string, system: string, code: string): readonly string[] | undefined {
+  return met.get(key)?.get(system)?.get(code);
+}
+
+/** Codes and systems come from clients, so that at some number all are forgotten. */
+function noteTerms(key: string, system: string, code: string, terms: readonly string[]): readonly string[] {
+  if (countMet >= mostMet) {
+    met.clear();
+    countMet = 0;
+  }
+  const bySystem = met.get(key) ?? new Map<string, Map<string, readonly string[]>>();
+  met.set(key, bySystem);
+  const byCode = bySystem.get(system) ?? new Map<string, readonly string[]>();
+  bySystem.set(system, byCode);
+  byCode.set(code, terms);
+  countMet += 1;
+  return terms;
+}
+
+function termsOf(shape: TokenShape, key: string): string[] {
   const code = shape.code ?? shape.value;
   const withSystem = shape.system === undefined ? [] : [tokenTerm(key, shape.system, undefined)];
   if (typeof code !== "string") return withSystem;

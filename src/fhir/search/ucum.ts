@@ -68,7 +68,7 @@ const kept = new Map<string, Conversion>();
  * and an arbitrary unit within a longer expression are their own canonical unit: compared only with themselves.
  */
 export function inCanonicalUnit(code: string, value: number): { readonly unit: string; readonly value: number } {
-  const { unit, convert } = conversionOf(withoutAnnotations(code));
+  const { unit, convert } = conversionOf(code);
   return { unit, value: rounded(convert(value), value) };
 }
 
@@ -77,7 +77,7 @@ export function inCanonicalUnit(code: string, value: number): { readonly unit: s
  * once, at the end: 4.5 L/s are 270 L/min and not 269.999999999.
  */
 export function convertUcum(value: number, from: string, to: string): number | undefined {
-  const [one, other] = [conversionOf(withoutAnnotations(from)), conversionOf(withoutAnnotations(to))];
+  const [one, other] = [conversionOf(from), conversionOf(to)];
   return one.unit === other.unit ? rounded(other.invert(one.convert(value)), value) : undefined;
 }
 
@@ -89,6 +89,9 @@ export function byLibrary(bare: string, value: number): { readonly unit: string;
 
 /** A range open on one side stays open, and an amount beyond what a double holds stays as it was sent. */
 function rounded(converted: number, sent: number): number {
+  // A decimal of at most eleven digits, six of them behind the point, is what its twelve digits say.
+  const millionths = Math.round(converted * 1e6);
+  if (Math.abs(millionths) < 1e11 && millionths / 1e6 === converted) return converted === 0 ? 0 : converted;
   return Number.isFinite(converted) ? Number(converted.toPrecision(12)) : sent;
 }
 
@@ -98,7 +101,19 @@ function withoutAnnotations(code: string): string {
   return code.replace(/\{[^{}]*\}/g, (_, at: number) => (at === 0 || "./(".includes(code.charAt(at - 1)) ? "1" : ""));
 }
 
-function conversionOf(bare: string): Conversion {
+/** Conversions by the code as it was sent. */
+const met = new Map<string, Conversion>();
+
+function conversionOf(code: string): Conversion {
+  const known = met.get(code);
+  if (known !== undefined) return known;
+  const made = bareConversion(withoutAnnotations(code));
+  if (met.size >= mostKept) met.clear();
+  met.set(code, made);
+  return made;
+}
+
+function bareConversion(bare: string): Conversion {
   const known = Object.hasOwn(tradeUnits, bare) ? tradeUnits[bare] : undefined;
   if (known === undefined) return keptConversion(bare);
   const [unit, times, per] = known;

@@ -8,6 +8,13 @@ export interface ShippedCode {
   readonly display: string;
 }
 
+/** Systems of codes that others send and that are kept as they were sent; none of their codes is ours to ship. */
+export const outsideSystems = {
+  mdc: "urn:iso:std:iso:11073:10101",
+  loinc: "http://loinc.org",
+  snomed: "http://snomed.info/sct",
+} as const;
+
 /** The therapy itself, as a second coding beside our own. */
 export const assistedCoughTherapy: ShippedCode = {
   system: "http://snomed.info/sct",

@@ -111,6 +111,7 @@ export const taskInputs: Readonly<Record<string, string>> = {
   "peak-cough-flow": "Assisted peak cough flow of a session",
   plan: "Plan",
   profile: "Settings profile",
+  record: "Record of a person",
   "replace-by": "When the part is due",
   "review-day": "When the plan is due for review",
   "rule-source": "Where the rule comes from",
@@ -123,6 +124,8 @@ export const taskInputs: Readonly<Record<string, string>> = {
   "sessions-asked-known": "Sessions asked for that the records can tell about",
   "sessions-done": "Sessions done",
   "sessions-held-back": "Sessions that wait",
+  "failed-tries": "Tries in a row that failed",
+  "events-waiting": "Events that wait to be told",
   "set-exsufflation-pressure": "Set exsufflation pressure",
   "set-exsufflation-time": "Set exsufflation time",
   "set-insufflation-pressure": "Set insufflation pressure",
@@ -150,4 +153,5 @@ export const serviceActivities: Readonly<Record<string, string>> = {
   "task-close": "Task closed",
   "task-note-cleared": "Noted that a finding has cleared",
   "flag-from-screening": "Flag changed by the answers of a screening",
-} satisfies Record<`task-${TaskStep["kind"]}` | "flag-from-screening", string>;
+  "patient-merge": "Records of one person merged",
+} satisfies Record<`task-${TaskStep["kind"]}` | "flag-from-screening" | "patient-merge", string>;

@@ -3,6 +3,7 @@ import { audit, isSafe, unsafeTargets } from "../../../src/domain/disclosure/aud
 import { enumerationSolver } from "../../../src/domain/disclosure/enumeration.ts";
 import { type DisclosurePolicy, disclosurePolicies } from "../../../src/domain/disclosure/policy.ts";
 import { nameOf } from "../../../src/domain/disclosure/target.ts";
+import { witnessesOf } from "../../../src/domain/disclosure/witness.ts";
 import { flat, smallPolicy, tableOf } from "./example-tables.ts";
 import { published, shown, star } from "./publication-examples.ts";
 
@@ -79,13 +80,13 @@ describe("two figures of which one is part of the other", () => {
 test("the targets that are not safe are named with the intruder, as are single ones", () => {
   const release = published("r", [shown("n", 4), star("n;age=a", small), star("n;age=b", above)], [byAge]);
   const strict = { ...smallPolicy, minimumWidth: { figures: 2, roles: 1 } };
-  const unsafe = unsafeTargets([release], strict, solver, []);
+  const unsafe = unsafeTargets([release], strict, solver, witnessesOf());
   expect(unsafe.map(({ target, intruder }) => [nameOf(target), intruder])).toEqual([
     ["n;age=a", "roles"],
     ["n;age=b", "roles"],
   ]);
   const [first] = unsafe;
   if (first === undefined) throw new Error("there is one");
-  expect(isSafe(first.target, "roles", [release], strict, solver, [])).toBe(false);
-  expect(isSafe(first.target, "figures", [release], strict, solver, [])).toBe(true);
+  expect(isSafe(first.target, "roles", [release], strict, solver, witnessesOf())).toBe(false);
+  expect(isSafe(first.target, "figures", [release], strict, solver, witnessesOf())).toBe(true);
 });

@@ -9,6 +9,7 @@ import { type DisclosurePolicy, disclosurePolicies } from "../../../src/domain/d
 import { relationsOf } from "../../../src/domain/disclosure/relation.ts";
 import { disclose, type Release } from "../../../src/domain/disclosure/release.ts";
 import type { CellKey, Table } from "../../../src/domain/disclosure/table.ts";
+import { witnessesOf } from "../../../src/domain/disclosure/witness.ts";
 import { loadIntervalSolver } from "../../../src/flows/interval-solver.ts";
 import { flat, grid, smallPolicy, tableOf } from "./example-tables.ts";
 
@@ -146,7 +147,7 @@ describe("whatever the counts and the policy", () => {
           .sort((a, b) => a.persons - b.persons);
         const passing = costs.find(({ some }) => {
           const publication = publishedWith(table, policy, new Set(some.map(({ key }) => key)));
-          return unsafeTargets([publication], policy, solver, []).length === 0;
+          return unsafeTargets([publication], policy, solver, witnessesOf()).length === 0;
         });
         const release = released(table, policy);
         const hidden = candidates.filter(({ key }) => release?.figures.get(key)?.kind === "hidden");

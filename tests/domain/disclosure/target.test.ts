@@ -1,5 +1,5 @@
 import { describe, expect, test } from "vitest";
-import { inDoubt, nameOf, type Target, targetsOf } from "../../../src/domain/disclosure/target.ts";
+import { doubtOf, leaves, nameOf, type Target, targetsOf } from "../../../src/domain/disclosure/target.ts";
 import { flat, smallPolicy, tableOf } from "./example-tables.ts";
 import { published, shown, star } from "./publication-examples.ts";
 
@@ -60,6 +60,6 @@ describe("doubt", () => {
     ["a sum that is pinned above the small counts", sum, 9, 9, "figures", true],
     ["a sum that is pinned among them", sum, 2, 2, "figures", false],
   ] as const)("%s", (_, target, least, greatest, intruder, doubted) => {
-    expect(inDoubt(target, { least, greatest }, intruder, smallPolicy)).toBe(doubted);
+    expect(leaves({ least, greatest }, doubtOf(target, intruder, smallPolicy))).toBe(doubted);
   });
 });

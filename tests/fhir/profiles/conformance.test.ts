@@ -25,7 +25,15 @@ test("each stands at the address that it names, and no other stands there", () =
 test("profiles, terminology, search parameters, measures and the screening form are all there", () => {
   const kinds = new Set(all.map((one) => one.resourceType));
   expect(kinds).toEqual(
-    new Set(["StructureDefinition", "CodeSystem", "ValueSet", "SearchParameter", "Measure", "Questionnaire"]),
+    new Set([
+      "StructureDefinition",
+      "CodeSystem",
+      "ValueSet",
+      "SearchParameter",
+      "Measure",
+      "Questionnaire",
+      "OperationDefinition",
+    ]),
   );
 });
 

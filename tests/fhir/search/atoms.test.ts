@@ -9,6 +9,14 @@ beforeAll(() => {
   all = createDefinitions({ types: "all" });
 });
 
+// FIPS 180-4: SHA-256 of "abc" is ba7816bf 8f01cfea …; as a signed number that is negative.
+test("a hash is the first eight bytes of SHA-256, the same when thousands of others came between", () => {
+  const abc = String(BigInt.asIntN(64, 0xba7816bf_8f01cfean));
+  expect(hash64("abc")).toBe(abc);
+  for (let i = 0; i < 12_000; i += 1) hash64(`other ${i}`);
+  expect(hash64("abc")).toBe(abc);
+});
+
 // The expressions are those of https://hl7.org/fhir/R4/searchparameter-registry.html.
 test("a union is split at its outermost bars only", () => {
   expect(unionOperands("AllergyIntolerance.code | (Observation.value as CodeableConcept) | Device.type")).toEqual([

@@ -1,8 +1,8 @@
 import type { Resource } from "@medplum/fhirtypes";
 import { beforeAll, expect, test } from "vitest";
 import { createDefinitions, type Definitions } from "../../../src/fhir/definitions.ts";
+import { officialSearchParameters } from "../../../src/fhir/r4/search-parameters.ts";
 import { compositeClause } from "../../../src/fhir/search/composite-clause.ts";
-import { officialSearchParameters } from "../../../src/fhir/search/parameter.ts";
 import { answers, clause, contextOf, refusal } from "./answers.ts";
 
 let definitions: Definitions;

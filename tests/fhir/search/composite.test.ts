@@ -1,8 +1,8 @@
 import { beforeAll, expect, test } from "vitest";
 import { createDefinitions, type Definitions } from "../../../src/fhir/definitions.ts";
+import { officialSearchParameters } from "../../../src/fhir/r4/search-parameters.ts";
 import { compileAtom } from "../../../src/fhir/search/atoms.ts";
 import { compositeRoots } from "../../../src/fhir/search/composite.ts";
-import { officialSearchParameters } from "../../../src/fhir/search/parameter.ts";
 
 let definitions: Definitions;
 beforeAll(() => {

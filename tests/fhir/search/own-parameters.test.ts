@@ -1,8 +1,8 @@
 import { beforeAll, expect, test } from "vitest";
 import { createDefinitions, type Definitions } from "../../../src/fhir/definitions.ts";
+import { officialSearchParameters } from "../../../src/fhir/r4/search-parameters.ts";
 import { checkResource } from "../../../src/fhir/resource-check.ts";
 import { ownSearchParameters } from "../../../src/fhir/search/own-parameters.ts";
-import { officialSearchParameters } from "../../../src/fhir/search/parameter.ts";
 import { fullResource } from "./full-resource.ts";
 
 let definitions: Definitions;

@@ -1,7 +1,8 @@
 import type { SearchParameter } from "@medplum/fhirtypes";
 import { beforeAll, expect, test } from "vitest";
 import { createDefinitions } from "../../../src/fhir/definitions.ts";
-import { officialSearchParameters, parametersOf } from "../../../src/fhir/search/parameter.ts";
+import { officialSearchParameters } from "../../../src/fhir/r4/search-parameters.ts";
+import { parametersOf } from "../../../src/fhir/search/parameter.ts";
 
 beforeAll(() => {
   // Loads the structures that tell choices and lists.

@@ -13,8 +13,11 @@ beforeAll(() => {
 
 const planOf = (type: string) => placePlan([...definitions.parameters(type).values()]);
 const keyOf = (code: string) => definitions.parameters("Observation").get(code)?.atoms[0]?.key ?? "";
-const placed = (resource: Resource) =>
-  placedValues(planOf(resource.resourceType), resource, (value, key) => referencesOf(value, key, (one) => one));
+const placed = (resource: Resource) => {
+  const read = (value: unknown, key: string) => referencesOf(value, key, (one) => one);
+  const { quantities, terms, placeTerms } = placedValues(planOf(resource.resourceType), resource, read);
+  return { quantities, terms: [...terms], placeTerms: [...placeTerms] };
+};
 
 const part = (code: string, value: number) => ({
   code: { coding: [{ system: "http://example.org", code }] },

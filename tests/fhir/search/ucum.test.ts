@@ -26,6 +26,17 @@ test.each(Object.keys(tradeUnits))("the table of trade units says of %s what the
   for (const value of [1, -40, 162.35, 0.001]) expect(inCanonicalUnit(code, value)).toEqual(byLibrary(code, value));
 });
 
+// Pascals are the canonical unit themselves, so nothing but the rounding happens to them.
+test("amounts are rounded to twelve digits, those that need none by a shorter way to the same number", () => {
+  const decimal = fc.tuple(fc.integer(), fc.integer({ min: 0, max: 9 })).map(([n, digits]) => n / 10 ** digits);
+  fc.assert(
+    fc.property(fc.oneof(fc.double({ noNaN: true, noDefaultInfinity: true }), decimal), (value) => {
+      expect(inCanonicalUnit("Pa", value).value).toBe(Number(value.toPrecision(12)));
+    }),
+    { numRuns: 2_000, examples: [[-0], [0.1 + 0.2], [99_999.999999], [-99_999.9999995], [1e21]] },
+  );
+});
+
 // UcumFunctionalTests.xml of 11 October 2018 (github.com/FHIR/Ucum-java), section `conversion`, with its case numbers.
 // An outcome is given there to as many digits as its value has, so it is compared to the digits that are written.
 test.each([
