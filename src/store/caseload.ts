@@ -1,4 +1,5 @@
 import type { TenantSession } from "./database.ts";
+import { type Binder, newBinder } from "./search-conditions.ts";
 
 /** How a caseload may be ordered; the patient id settles ties. */
 export const caseloadSorts = {
@@ -44,11 +45,12 @@ export interface CaseloadRow {
   readonly sortValue: string | null;
 }
 
-/** One page in one statement; values that are missing come last. */
+/** One page in one statement, which asks for nothing but what the query names; values that are missing come last. */
 export async function readCaseload(session: TenantSession, query: CaseloadQuery): Promise<CaseloadRow[]> {
   const sort = caseloadSorts[query.sort];
-  const direction = sort.descending ? "desc" : "asc";
-  const beyond = sort.descending ? "<" : ">";
+  const { binder, values } = newBinder();
+  const where = [`p.tenant_id = ${binder.bind(session.tenantId, "int")}`, "p.active", ...conditions(query, binder)];
+  const order = `${sort.column} ${sort.descending ? "desc" : "asc"} nulls last, p.patient_id`;
   return session.query<CaseloadRow>(
     `select p.patient_id as "patientId", p.sort_name as name, p.zone, p.birth_day as "birthDay",
        s.reviewed_day as "reviewedDay", s.days_used as "daysUsed", s.sessions_completed as "sessionsCompleted",
@@ -57,25 +59,26 @@ export async function readCaseload(session: TenantSession, query: CaseloadQuery)
        s.last_session_at as "lastSessionMs", s.covered_until as "coveredUntilMs",
        s.next_part_due_day as "nextPartDueDay", s.next_part_kind as "nextPartKind", (${sort.column})::text as "sortValue"
      from patient p left join patient_summary s using (tenant_id, patient_id)
-     where p.tenant_id = $1 and p.active
-       and ($2::text is null or case $2 when 'urgent' then s.urgent_count when 'review' then s.review_count else s.information_count end > 0)
-       and ($3::real is null or s.sessions_completed_ratio < $3)
-       and ($4::text is null or starts_with(lower(p.sort_name), lower($4)))
-       and ($5::text is null or s.findings @> jsonb_build_array(jsonb_build_object('rule', $5::text)))
-       and ($7::text is null
-         or ($6::${sort.cast} is null and ${sort.column} is null and p.patient_id > $7)
-         or ($6::${sort.cast} is not null and (${sort.column} ${beyond} $6::${sort.cast} or ${sort.column} is null
-           or (${sort.column} = $6::${sort.cast} and p.patient_id > $7))))
-     order by ${sort.column} ${direction} nulls last, p.patient_id limit $8`,
-    [
-      session.tenantId,
-      query.severity ?? null,
-      query.sessionsCompletedBelow ?? null,
-      query.name ?? null,
-      query.rule ?? null,
-      query.after?.value ?? null,
-      query.after?.patientId ?? null,
-      query.count,
-    ],
+     where ${where.join(" and ")} order by ${order} limit ${binder.bind(query.count, "int")}`,
+    values,
   );
+}
+
+function conditions(query: CaseloadQuery, binder: Binder): string[] {
+  const { severity, sessionsCompletedBelow, name, rule, after } = query;
+  const sort = caseloadSorts[query.sort];
+  const asked: string[] = [];
+  if (severity !== undefined) asked.push(`s.${severity}_count > 0`);
+  if (sessionsCompletedBelow !== undefined)
+    asked.push(`s.sessions_completed_ratio < ${binder.bind(sessionsCompletedBelow, "real")}`);
+  if (name !== undefined) asked.push(`starts_with(lower(p.sort_name), lower(${binder.bind(name, "text")}))`);
+  if (rule !== undefined) {
+    asked.push(`s.findings @> jsonb_build_array(jsonb_build_object('rule', ${binder.bind(rule, "text")}))`);
+  }
+  if (after === undefined) return asked;
+  const id = binder.bind(after.patientId, "text");
+  if (after.value === null) return [...asked, `${sort.column} is null and p.patient_id > ${id}`];
+  const value = binder.bind(after.value, sort.cast);
+  const beyond = `${sort.column} ${sort.descending ? "<" : ">"} ${value}`;
+  return [...asked, `(${beyond} or ${sort.column} is null or (${sort.column} = ${value} and p.patient_id > ${id}))`];
 }

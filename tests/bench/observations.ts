@@ -38,7 +38,7 @@ export function observation(n: number, patients: number): Observation {
   };
 }
 
-/** Observations of one patient start this long after each other. */
+/** Observations of one patient start this long before each other: the more there are, the longer the history. */
 const apartMs = 12 * 3_600_000;
 
 /** Rows of resources and facts as the service would store them, copied by SQL from one example of each patient: when, and under which id, differs. */
@@ -61,7 +61,7 @@ export async function fillObservations(
        replace(($9::text[])[p + 1], '"id":"filled"', '"id":"o' || g || '"')
      from generate_series($11::int, $11::int + $10::int - 1) as g,
        lateral (select g % $12::int as p) as whose,
-       lateral (select timestamptz '2024-01-01 07:00Z' + (g / $12::int) * $13::float8 * interval '1 millisecond' as at) as times`,
+       lateral (select date_trunc('day', now()) - interval '17 hours' - (g / $12::int) * $13::float8 * interval '1 millisecond' as at) as times`,
     [
       session.tenantId,
       indexes.map(({ terms }) => list(terms)),
@@ -86,7 +86,7 @@ export async function fillObservations(
        case when extract(hour from at) < 12 then 'morning' else 'evening' end, at + interval '1 day', sha256(g::text::bytea),
        false, 20, 40, -40, '{39.2,37,41}', 250, 96
      from generate_series($3::int, $3::int + $2::int - 1) as g, lateral (select g % $4::int as p) as whose,
-       lateral (select timestamptz '2024-01-01 07:00Z' + (g / $4::int) * $5::float8 * interval '1 millisecond' as at) as times`,
+       lateral (select date_trunc('day', now()) - interval '17 hours' - (g / $4::int) * $5::float8 * interval '1 millisecond' as at) as times`,
     [session.tenantId, observations, from, patients, apartMs],
   );
 }
