@@ -8,6 +8,7 @@ export default defineConfig({
   test: {
     include: ["tests/**/*.test.ts"],
     globalSetup,
+    setupFiles: process.env.FAST_CHECK_SEED ? ["tests/support/seeded-properties.ts"] : [],
     // A process of its own for each file: a test that breaks a global, or leaks a connection, breaks only itself.
     pool: "forks",
     maxWorkers: 2,

@@ -77,7 +77,8 @@ test("whatever is released one after another, nothing that any release hid becom
             );
           for (const { name, kind, intervals } of result.value.audit.targets) {
             const values = valuesOf(name);
-            const [least, greatest] = [Math.min(...values), Math.max(...values)];
+            const least = values.reduce((one, other) => Math.min(one, other));
+            const greatest = values.reduce((one, other) => Math.max(one, other));
             expect({ name, ...intervals[intruder] }).toEqual({ name, least, greatest });
             const isSmall = greatest >= 1 && greatest <= policy.small.greatest;
             if (kind === "cell" || isSmall)
