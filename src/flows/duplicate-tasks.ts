@@ -27,7 +27,8 @@ export async function raiseDuplicates(
   const day = localDayOf(service.now(), service.defaultZone);
   const distinct = new Map(pairs.map((pair) => [pairSubject(pair.patientIds), pair]));
   for (const [subject, pair] of [...distinct].sort(([a], [b]) => (a < b ? -1 : 1))) {
-    if (await saidToDiffer(session, pair.patientIds)) continue;
+    // A merge that is asked for, or was done, is a new question, whatever a person said before.
+    if (pair.why !== "contradicting-merge" && (await saidToDiffer(session, pair.patientIds))) continue;
     await bringInLine(service, session, subject, possibleDuplicateFinding({ ...pair, day }));
   }
 }
@@ -39,14 +40,16 @@ export async function closeDuplicates(service: Service, session: TenantSession, 
 }
 
 /** A link of type seealso between the two is how a person says that both stay (https://hl7.org/fhir/R4/valueset-link-type.html). */
+export function areSaidToDiffer(one: Patient, other: Patient): boolean {
+  const names = (patient: Patient, id: string | undefined) =>
+    patient.link?.some((link) => link.type === "seealso" && link.other.reference === `Patient/${id}`) === true;
+  return names(one, other.id) || names(other, one.id);
+}
+
 async function saidToDiffer(session: TenantSession, [one, other]: readonly [string, string]): Promise<boolean> {
   const stored = await readMany(session, [`Patient/${one}`, `Patient/${other}`]);
-  return stored.some(({ id, body }) => {
-    const reference = `Patient/${id === one ? other : one}`;
-    return (JSON.parse(body) as Patient).link?.some(
-      (link) => link.type === "seealso" && link.other.reference === reference,
-    );
-  });
+  const [first, second] = stored.map(({ body }) => JSON.parse(body) as Patient);
+  return first !== undefined && second !== undefined && areSaidToDiffer(first, second);
 }
 
 async function bringInLine(

@@ -6,7 +6,7 @@ import type { ReceivedPerson } from "../domain/received-person.ts";
 import { personRecord } from "../fhir/patient-match.ts";
 import { provenanceOf } from "../fhir/provenance.ts";
 import { movesWithMerge, repointed, retiredAfter, survivorAfter } from "../fhir/received/merge.ts";
-import { patientAfter, toldMsOf, withFormer } from "../fhir/received/person.ts";
+import { patientAfter, toldMsOf, withFormer, withIdentifiers } from "../fhir/received/person.ts";
 import { referralTerm } from "../fhir/search/reference.ts";
 import type { Segment } from "../intake/hl7v2/message.ts";
 import { readIdentifiers, readPerson } from "../intake/hl7v2/person.ts";
@@ -14,7 +14,7 @@ import { lockPatients } from "../store/picture.ts";
 import { referrersTo } from "../store/references.ts";
 import { lockResources, referenceOf } from "../store/resource.ts";
 import { commitWrites, type Write } from "./commit-writes.ts";
-import { closeDuplicates } from "./duplicate-tasks.ts";
+import { areSaidToDiffer, closeDuplicates } from "./duplicate-tasks.ts";
 import { carriersOf, findPerson, lockIdentifiers, settled } from "./find-person.ts";
 import type { MessageWork } from "./message-work.ts";
 import { onlySegment, receivePerson, store, updatePatient, visitOf } from "./receive-adt.ts";
@@ -26,28 +26,34 @@ const batch = 500;
 
 /** Takes in ADT^A40 (merge) or ADT^A47 (other number): each MRG retires the number it names in favour of the PID before it. */
 export async function receiveMerges(work: MessageWork): Promise<void> {
+  const asked: Asked[] = [];
   let pid: Segment | undefined;
-  let merges = 0;
   for (const segment of work.message.segments) {
     if (segment.name === "PID") pid = segment;
     if (segment.name !== "MRG") continue;
     if (pid === undefined) break;
-    await receiveMerge(work, pid, segment);
-    merges += 1;
+    asked.push(readMerge(work, pid, segment));
   }
-  if (merges === 0) {
+  if (asked.length === 0) {
     const detail = "The message has no MRG behind a PID, so it does not say which number goes out of use.";
     throw new RefusedWrite([{ kind: "required", detail, at: "MRG" }]);
   }
+  // All at once, in one order: two messages that took them pair by pair could wait for each other.
+  await lockIdentifiers(
+    work,
+    asked.flatMap(({ kept, former }) => [...kept, ...former]),
+  );
+  for (const one of asked) await receiveMerge(work, one);
 }
 
 interface Asked {
+  readonly pid: Segment;
   readonly person: ReceivedPerson;
   readonly kept: readonly SettledIdentifier[];
   readonly former: readonly SettledIdentifier[];
 }
 
-async function receiveMerge(work: MessageWork, pid: Segment, mrg: Segment): Promise<void> {
+function readMerge(work: MessageWork, pid: Segment, mrg: Segment): Asked {
   const person = orRollBack(readPerson(work.message, pid, work.place));
   const kept = settled(work, person.identifiers);
   const former = settled(work, readIdentifiers(work.message, mrg, 1));
@@ -55,28 +61,34 @@ async function receiveMerge(work: MessageWork, pid: Segment, mrg: Segment): Prom
     const detail = "A merge needs the number that stays (PID-3) and the one that goes out of use (MRG-1).";
     throw new RefusedWrite([{ kind: "required", detail, at: kept.length === 0 ? "PID-3" : "MRG-1" }]);
   }
-  await lockIdentifiers(work, [...kept, ...former]);
-  const asked = { person, kept, former };
+  return { pid, person, kept, former };
+}
+
+async function receiveMerge(work: MessageWork, asked: Asked): Promise<void> {
+  const { pid, person, kept, former } = asked;
   const told = patientAfter(undefined, person, kept, work.event);
   const survivor = await findPerson(work, told, kept);
   const retired = await retiredOne(work, former, survivor);
   const decision = decideMerge({
+    of: work.header.triggerEvent === "A47" ? "number" : "merge",
     ...(survivor?.id === undefined ? {} : { survivorId: survivor.id }),
     survivorTrust: trustOf(kept),
     ...(retired?.id === undefined ? {} : { retiredId: retired.id }),
     retiredTrust: trustOf(former),
-    ...(survivor === undefined || retired === undefined
+    ...(retired === undefined
       ? {}
-      : { verdict: identityVerdict(personRecord(survivor), personRecord(retired)) }),
+      : { verdict: identityVerdict(personRecord(survivor ?? told), personRecord(retired)) }),
+    saidToDiffer: survivor !== undefined && retired !== undefined && areSaidToDiffer(survivor, retired),
   });
   switch (decision.kind) {
     case "merge":
-      if (decision.contradicts)
-        work.found.notes.push("The two records contradict; both numbers are of trusted authorities.");
       await mergeRecords(work, decision, asked);
+      if (decision.contradicts) noteContradiction(work, decision);
       return;
     case "doubt":
       throw refuseDoubt(work, decision);
+    case "doubtful-number":
+      throw refuseNumber(work, decision.patientId);
     case "renumber":
       await renumber(work, decision.patientId, asked);
       return;
@@ -113,8 +125,29 @@ function refuseDoubt(
   work.found.pairs.push({ patientIds: [two.survivorId, two.retiredId], why: "contradicting-merge" });
   work.found.reason = "identity-doubtful";
   const detail =
-    "The two records do not agree in names and birth date, and not both numbers are of a trusted authority: nothing was merged. A Task asks a person to look; replay the message when that is settled.";
+    work.header.triggerEvent === "A47"
+      ? "Both numbers have records here, and a change of number (A47) makes no record of two. Send a merge (A40), or correct the number; a Task asks a person to look."
+      : "Nothing was merged: a person has said that the two records are of two people (link of type seealso), or they do not agree in names and birth date and not both numbers are of a trusted authority. A Task asks a person to look; replay the message when that is settled.";
   return new RefusedWrite([{ kind: "conflict", detail, at: "MRG-1" }]);
+}
+
+function refuseNumber(work: MessageWork, patientId: string): RefusedWrite {
+  work.found.patientIds.add(patientId);
+  work.found.reason = "identity-doubtful";
+  const detail =
+    "The record of the number in MRG-1 has another name or birth date than PID tells, or that number's authority is not trusted and they do not all agree: nothing was changed. Correct the number, or the record, and replay the message.";
+  return new RefusedWrite([{ kind: "conflict", detail, at: "MRG-1" }]);
+}
+
+/** Done, for the sender knows; but a merge of two who contradict is never without somebody who looks at it. */
+function noteContradiction(
+  { found }: MessageWork,
+  two: { readonly survivorId: string; readonly retiredId: string },
+): void {
+  found.notes.push(
+    "The two records contradict; both numbers are of trusted authorities. A Task asks a person to look.",
+  );
+  found.pairs.push({ patientIds: [two.survivorId, two.retiredId], why: "merged-contradicting" });
 }
 
 /** The record takes the numbers that stay, and keeps the others as former ones. */
@@ -124,7 +157,8 @@ async function renumber(work: MessageWork, patientId: string, { person, kept, fo
   if (current === undefined) return;
   const before = JSON.parse(current.body) as Patient;
   const gone = former.filter((one) => !kept.some(({ system, value }) => system === one.system && value === one.value));
-  const identifier = withFormer([...(before.identifier ?? [])], gone);
+  // Whatever newer event told of the record before: without the number that stays, nobody would find it any more.
+  const identifier = withFormer(withIdentifiers(before.identifier ?? [], kept), gone);
   if (JSON.stringify(identifier) !== JSON.stringify(before.identifier)) await store(work, [{ ...before, identifier }]);
 }
 
@@ -142,7 +176,9 @@ async function mergeRecords(
   await lockPatients(session, [survivorId, retiredId]);
   const [survivor, retired] = await lockedPatients(work, [survivorId, retiredId]);
   const isNewer = (toldMsOf(survivor) ?? Number.NEGATIVE_INFINITY) <= event.ms;
-  const current = isNewer ? patientAfter(survivor, person, kept, event) : survivor;
+  const current = isNewer
+    ? patientAfter(survivor, person, kept, event)
+    : { ...survivor, identifier: withIdentifiers(survivor.identifier ?? [], kept) };
   await store(work, [survivorAfter(current, retired, former), retiredAfter(retired, survivorId)]);
   const moved = await moveReferrers(work, retiredId, survivorId);
   const targets = [`Patient/${survivorId}`, `Patient/${retiredId}`, ...moved];

@@ -45,21 +45,32 @@ export interface CaseloadRow {
   readonly sortValue: string | null;
 }
 
-/** One page in one statement, which asks for nothing but what the query names; values that are missing come last. */
+/**
+ * One page in one statement, which asks for nothing but what the query names; values that are missing come last. The page is
+ * chosen first, from the list's own index where that has its order, and only its people's summaries are read whole.
+ */
 export async function readCaseload(session: TenantSession, query: CaseloadQuery): Promise<CaseloadRow[]> {
   const sort = caseloadSorts[query.sort];
   const { binder, values } = newBinder();
-  const where = [`p.tenant_id = ${binder.bind(session.tenantId, "int")}`, "p.active", ...conditions(query, binder)];
-  const order = `${sort.column} ${sort.descending ? "desc" : "asc"} nulls last, p.patient_id`;
+  const asked = conditions(query, binder);
+  const isOfList = ![sort.column, ...asked].some((text) => text.includes("s."));
+  const where = [`p.tenant_id = ${binder.bind(session.tenantId, "int")}`, "p.active", ...asked];
+  const order = `${sort.descending ? "desc" : "asc"} nulls last`;
   return session.query<CaseloadRow>(
-    `select p.patient_id as "patientId", p.sort_name as name, p.zone, p.birth_day as "birthDay",
+    `with page as materialized (
+       select p.tenant_id, p.patient_id, p.sort_name, p.zone, p.birth_day, ${sort.column} as sort_value
+       from patient p ${isOfList ? "" : "left join patient_summary s using (tenant_id, patient_id)"}
+       where ${where.join(" and ")} order by ${sort.column} ${order}, p.patient_id
+       limit ${binder.bind(query.count, "int")})
+     select p.patient_id as "patientId", p.sort_name as name, p.zone, p.birth_day as "birthDay",
        s.reviewed_day as "reviewedDay", s.days_used as "daysUsed", s.sessions_completed as "sessionsCompleted",
        coalesce(s.urgent_count, 0) as "urgentCount", coalesce(s.review_count, 0) as "reviewCount",
        coalesce(s.information_count, 0) as "informationCount", coalesce(s.findings, '[]') as findings,
        s.last_session_at as "lastSessionMs", s.covered_until as "coveredUntilMs",
-       s.next_part_due_day as "nextPartDueDay", s.next_part_kind as "nextPartKind", (${sort.column})::text as "sortValue"
-     from patient p left join patient_summary s using (tenant_id, patient_id)
-     where ${where.join(" and ")} order by ${order} limit ${binder.bind(query.count, "int")}`,
+       s.next_part_due_day as "nextPartDueDay", s.next_part_kind as "nextPartKind", p.sort_value::text as "sortValue"
+     from page p left join lateral (select s.* from patient_summary s
+       where s.tenant_id = p.tenant_id and s.patient_id = p.patient_id offset 0) as s on true
+     order by p.sort_value ${order}, p.patient_id`,
     values,
   );
 }

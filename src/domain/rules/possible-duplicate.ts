@@ -14,8 +14,11 @@ export const possibleDuplicate: RuleText = {
 export interface RecordPair {
   /** ids of the Patients. */
   readonly patientIds: readonly [string, string];
-  /** `alike`: the records agree. `shared-number`: both carry a number of the message. `contradicting-merge`: a merge was asked for, and they contradict. */
-  readonly why: "alike" | "shared-number" | "contradicting-merge";
+  /**
+   * `alike`: the records agree. `shared-number`: both carry a number of the message. `contradicting-merge`: a merge, or the number of
+   * one for the other, was asked for and not done. `merged-contradicting`: it was done, and they contradict.
+   */
+  readonly why: "alike" | "shared-number" | "contradicting-merge" | "merged-contradicting";
   /** The day the message came. */
   readonly day: LocalDay;
 }
@@ -23,7 +26,8 @@ export interface RecordPair {
 const reasons = {
   alike: "names and birth date agree and no number that would name one person for good does",
   "shared-number": "a message carried numbers of both",
-  "contradicting-merge": "a message asked to merge them, and their names or birth dates contradict",
+  "contradicting-merge": "a message asked to make them one, and something speaks against it",
+  "merged-contradicting": "a message merged them by trusted numbers, and their names or birth dates contradict",
 } as const;
 
 /** The subject of the finding: both ids, whichever came first. */
@@ -34,20 +38,25 @@ export function pairSubject(patientIds: readonly [string, string]): string {
 /** The finding that a person must look at two records; no name stands in it. */
 export function possibleDuplicateFinding({ patientIds, why, day }: RecordPair): Finding {
   const [one = "", other = ""] = [...patientIds].sort();
+  const isMerged = why === "merged-contradicting";
+  const meanwhile = isMerged
+    ? "Look whether that was right; docs/hl7v2.md tells how a merge is taken back."
+    : "Until somebody decides, both stay as they are.";
   return {
     rule: possibleDuplicate.code,
     subject: pairSubject(patientIds),
     severity: "review",
     safety: false,
     sinceDay: day,
-    text: `Patient/${one} and Patient/${other} may be one person: ${reasons[why]} (${dayInWords(day)}). Until somebody decides, both stay as they are.`,
+    text: `Patient/${one} and Patient/${other} ${isMerged ? "were made one" : "may be one person"}: ${reasons[why]} (${dayInWords(day)}). ${meanwhile}`,
     evidence: [one, other].map((id) => ({
       name: "record",
       text: "One of the two records.",
       reference: `Patient/${id}`,
     })),
-    clearsWhen:
-      "One of the records is retired in favour of the other, or a link of type seealso says that a person has looked.",
+    clearsWhen: isMerged
+      ? "A person has looked at the merge and completes this Task."
+      : "One of the records is retired in favour of the other, or a link of type seealso says that a person has looked.",
     focus: `Patient/${one}`,
   };
 }

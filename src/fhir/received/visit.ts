@@ -41,11 +41,17 @@ export function encounterAfter(
     ...(before?.identifier !== undefined || visitNumber === undefined
       ? {}
       : { identifier: [visitIdentifier(visitNumber)] }),
-    status: kind === "cancel-admit" ? "cancelled" : end === undefined ? "in-progress" : "finished",
+    status: statusOf(kind, before, end),
     class: classOf(visit, before),
     subject: { reference: `Patient/${patientId}` },
     ...(Object.keys(period).length === 0 ? {} : { period }),
   };
+}
+
+/** An update goes on about a stay that was cancelled (demographics that change, say): it must not take days again. */
+function statusOf(kind: VisitEvent, before: Encounter | undefined, end: string | undefined): Encounter["status"] {
+  if (kind === "cancel-admit" || (kind === "update" && before?.status === "cancelled")) return "cancelled";
+  return end === undefined ? "in-progress" : "finished";
 }
 
 function endOf(
