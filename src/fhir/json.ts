@@ -11,12 +11,6 @@ export interface ReadJson {
 
 const deepest = 64;
 
-/**
- * Whether some number may not come back as written: trailing zeros, exponents, more digits than a double holds, minus
- * zero, very small. It may match inside a string as well.
- */
-const delicateNumber = /\d\.\d*0(?![\d.])|\d[eE][+-]?\d|[\d.]{16}|-0(?![\d.])|0\.0{6}/;
-
 /** The reviver's third argument and `rawJSON` are in Node 26 and not yet in TypeScript's library. */
 const json = JSON as typeof JSON & {
   parse(text: string, reviver: (key: string, value: unknown, context: { source?: string }) => unknown): unknown;
@@ -31,7 +25,7 @@ export function readJson(text: string): Result<ReadJson> {
   } catch {
     return structureRefusal(syntaxDetail(text));
   }
-  const { twice, depth } = scanJson(text);
+  const { twice, depth, hasDelicateNumber } = scanJson(text);
   if (twice !== undefined)
     return structureRefusal(`The member "${twice.name}" stands twice in one object. Send it once.`);
   if (typeof value !== "object" || value === null || Array.isArray(value)) {
@@ -42,7 +36,7 @@ export function readJson(text: string): Result<ReadJson> {
     return structureRefusal(`The JSON is nested deeper than ${deepest} levels. Flatten it.`);
   }
   if (mayNamePrototype(text)) value = JSON.parse(text, dropPrototype);
-  return accepted({ value, exact: hasDelicateNumber(text) ? json.parse(text, keepNumber) : value });
+  return accepted({ value, exact: hasDelicateNumber ? json.parse(text, keepNumber) : value });
 }
 
 /** The exact tree of a stored body, numbers as they were written. */
@@ -55,13 +49,6 @@ export function storedExact(body: string): unknown {
 function structureRefusal(detail: string): Result<never> {
   return refused({ kind: "structure", detail, status: 400 });
 }
-
-/** Hashes and times look delicate often, and a second parse costs ten times what it takes to look past the strings. */
-function hasDelicateNumber(text: string): boolean {
-  return delicateNumber.test(text) && delicateNumber.test(text.replace(anyString, '""'));
-}
-
-const anyString = /"(?:[^"\\]|\\.)*"/g;
 
 /** An escape may hide any letter of the name. */
 function mayNamePrototype(text: string): boolean {

@@ -1,7 +1,8 @@
 import type { IndexValues } from "../fhir/search/index-values.ts";
 import { instant, type TenantSession } from "./database.ts";
 import { factTables } from "./fact-tables.ts";
-import { placesColumn, placeTermsColumn, type StoredResource, storedColumns } from "./resource.ts";
+import { indexColumns, indexInput, indexParameters } from "./index-columns.ts";
+import { type StoredResource, storedColumns } from "./resource.ts";
 
 /** The types of which this tenant holds anything, sorted. */
 export async function storedTypes(session: TenantSession): Promise<string[]> {
@@ -115,56 +116,44 @@ export async function replaceIndex(
   type: string,
   entries: readonly { readonly id: string; readonly index: IndexValues }[],
 ): Promise<void> {
-  const list = (values: readonly (string | number)[]) => (values.length === 0 ? null : `{${values.join(",")}}`);
-  const quantities = entries.map((entry) => entry.index.quantities);
   const strings = entries.flatMap((entry) => entry.index.strings.map((one) => ({ ...one, id: entry.id })));
   const dates = entries.flatMap((entry) => entry.index.dates.map((one) => ({ ...one, id: entry.id })));
-  await session.query(
-    `with updated as (
-       update resource r set patient_id = i.patient_id, started_at = i.started_at, ended_at = i.ended_at,
-         terms = i.terms::bigint[], quantity_keys = i.q_keys::bigint[], quantity_units = i.q_units::bigint[],
-         quantity_lows = i.q_lows::float8[], quantity_highs = i.q_highs::float8[],
-         quantity_places = i.q_places::smallint[], place_terms = i.place_terms::bigint[]
-       from unnest($3::text[], $4::text[], $5::timestamptz[], $6::timestamptz[], $7::text[], $8::text[], $9::text[], $10::text[], $11::text[],
-           $12::text[], $13::text[])
-         as i(id, patient_id, started_at, ended_at, terms, q_keys, q_units, q_lows, q_highs, q_places, place_terms)
-       where r.tenant_id = $1 and r.type = $2 and r.id = i.id
-         and (r.patient_id, r.started_at, r.ended_at, r.terms, r.quantity_keys, r.quantity_units, r.quantity_lows, r.quantity_highs,
-           r.quantity_places, r.place_terms)
-         is distinct from (i.patient_id, i.started_at, i.ended_at, i.terms::bigint[], i.q_keys::bigint[], i.q_units::bigint[],
-           i.q_lows::float8[], i.q_highs::float8[], i.q_places::smallint[], i.place_terms::bigint[])
+  await session.query(replaceIndexStatement, [
+    session.tenantId,
+    type,
+    entries.map((entry) => entry.id),
+    strings.map((one) => one.key),
+    strings.map((one) => one.folded),
+    strings.map((one) => one.exact),
+    strings.map((one) => one.id),
+    dates.map((one) => one.key),
+    dates.map((one) => instant(one.lowMs)),
+    dates.map((one) => instant(one.highMs)),
+    dates.map((one) => one.id),
+    ...indexParameters(entries.map((entry) => entry.index)),
+  ]);
+}
+
+const index = indexInput(12);
+
+const replaceIndexStatement = `with input(id, ${indexColumns}) as materialized (
+       select i.id, ${index.values} from unnest($3::text[], ${index.arrays}) as i(id, ${index.names})
+     ), updated as (
+       update resource r set (${indexColumns}) = (${columnsOf("i")})
+       from input i where r.tenant_id = $1 and r.type = $2 and r.id = i.id
+         and (${columnsOf("r")}) is distinct from (${columnsOf("i")})
      ), gone_strings as (
        delete from resource_string where tenant_id = $1 and type = $2 and id = any($3::text[])
      ), gone_dates as (
        delete from resource_date where tenant_id = $1 and type = $2 and id = any($3::text[])
      ), strings as (
        insert into resource_string (tenant_id, key, folded, exact, type, id)
-       select $1, s.key, s.folded, s.exact, $2, s.id from unnest($14::bigint[], $15::text[], $16::text[], $17::text[]) as s(key, folded, exact, id)
+       select $1, s.key, s.folded, s.exact, $2, s.id from unnest($4::bigint[], $5::text[], $6::text[], $7::text[]) as s(key, folded, exact, id)
      )
      insert into resource_date (tenant_id, key, low, high, type, id)
-     select $1, d.key, d.low, d.high, $2, d.id from unnest($18::bigint[], $19::timestamptz[], $20::timestamptz[], $21::text[]) as d(key, low, high, id)`,
-    [
-      session.tenantId,
-      type,
-      entries.map((entry) => entry.id),
-      entries.map((entry) => entry.index.hot.patientId ?? null),
-      entries.map((entry) => instant(entry.index.hot.startMs)),
-      entries.map((entry) => instant(entry.index.hot.endMs)),
-      entries.map((entry) => `{${entry.index.terms.join(",")}}`),
-      quantities.map((row) => list(row.map((one) => one.key))),
-      quantities.map((row) => list(row.map((one) => one.unit))),
-      quantities.map((row) => list(row.map((one) => one.low))),
-      quantities.map((row) => list(row.map((one) => one.high))),
-      entries.map((entry) => placesColumn(entry.index)),
-      entries.map((entry) => placeTermsColumn(entry.index)),
-      strings.map((one) => one.key),
-      strings.map((one) => one.folded),
-      strings.map((one) => one.exact),
-      strings.map((one) => one.id),
-      dates.map((one) => one.key),
-      dates.map((one) => instant(one.lowMs)),
-      dates.map((one) => instant(one.highMs)),
-      dates.map((one) => one.id),
-    ],
-  );
+     select $1, d.key, d.low, d.high, $2, d.id from unnest($8::bigint[], $9::timestamptz[], $10::timestamptz[], $11::text[]) as d(key, low, high, id)`;
+
+/** The index columns of one relation of a statement. */
+function columnsOf(row: string): string {
+  return indexColumns.replaceAll(/\w+/g, (column) => `${row}.${column}`);
 }

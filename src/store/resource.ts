@@ -1,6 +1,7 @@
 import type { IndexValues } from "../fhir/search/index-values.ts";
 import { instant, type TenantSession, type Written } from "./database.ts";
 import { noting } from "./event.ts";
+import { indexColumns, indexInput, indexParameterCount, indexParameters } from "./index-columns.ts";
 
 /** A stored version: `body` is the resource's JSON text as it is answered. */
 export interface StoredResource {
@@ -111,30 +112,33 @@ export function split(references: readonly string[]): { types: string[]; ids: st
   return { types: pairs.map((pair) => pair[0] ?? ""), ids: pairs.map((pair) => pair[1] ?? "") };
 }
 
-/** The statement's `input` relation: one row per new version, index values beside it. */
-const inputRows = `unnest($2::text[], $3::text[], $4::int[], $5::timestamptz[], $6::boolean[], $7::text[],
-    $8::timestamptz[], $9::timestamptz[], $10::text[], $11::text[], $12::text[], $13::text[], $14::text[], $15::text[],
-    $16::text[], $17::text[])
-  as i(type, id, version, last_updated, deleted, patient_id, started_at, ended_at, terms, q_keys, q_units, q_lows, q_highs,
-    q_places, place_terms, body)`;
+/** The statement's `input` relation: one row per new version, index values beside it, bodies as lines of one text. */
+const index = indexInput(7);
+const [bodies, afterIndex] = [7 + indexParameterCount, 8 + indexParameterCount];
+const inputRows = `rows from (unnest($2::text[], $3::text[], $4::int[], $5::timestamptz[], $6::boolean[], ${index.arrays}),
+    string_to_table($${bodies}::text, E'\\n')) as i(type, id, version, last_updated, deleted, ${index.names}, body)`;
 
-const resourceColumns = `tenant_id, type, id, version, last_updated, deleted, patient_id, started_at, ended_at, terms,
-  quantity_keys, quantity_units, quantity_lows, quantity_highs, quantity_places, place_terms, body`;
+const resourceColumns = `tenant_id, type, id, version, last_updated, deleted, ${indexColumns}, body`;
 
-const inputValues = `$1::int, i.type, i.id, i.version, i.last_updated, i.deleted, i.patient_id, i.started_at, i.ended_at,
-  i.terms::bigint[], i.q_keys::bigint[], i.q_units::bigint[], i.q_lows::float8[], i.q_highs::float8[],
-  i.q_places::smallint[], i.place_terms::bigint[], i.body`;
+const inputValues = `$1::int, i.type, i.id, i.version, i.last_updated, i.deleted, ${index.values}, i.body`;
+
+const stringArrays = parameterArrays(afterIndex, ["bigint", "text", "text", "text", "text"]);
+const dateArrays = parameterArrays(afterIndex + 5, ["bigint", "timestamptz", "timestamptz", "text", "text"]);
+
+function parameterArrays(first: number, types: readonly string[]): string {
+  return types.map((type, i) => `$${first + i}::${type}[]`).join(", ");
+}
 
 // Index rows follow the resource rows that this statement really wrote.
 const indexRows = `strings as (
     insert into resource_string (tenant_id, key, folded, exact, type, id)
     select $1::int, s.key, s.folded, s.exact, s.type, s.id
-    from unnest($18::bigint[], $19::text[], $20::text[], $21::text[], $22::text[]) as s(key, folded, exact, type, id)
+    from unnest(${stringArrays}) as s(key, folded, exact, type, id)
     join saved using (type, id)
   ), dates as (
     insert into resource_date (tenant_id, key, low, high, type, id)
     select $1::int, d.key, d.low, d.high, d.type, d.id
-    from unnest($23::bigint[], $24::timestamptz[], $25::timestamptz[], $26::text[], $27::text[]) as d(key, low, high, type, id)
+    from unnest(${dateArrays}) as d(key, low, high, type, id)
     join saved using (type, id)
   ), ${noting("saved")}
   select type, id, patient_id as "patientId" from saved`;
@@ -221,17 +225,8 @@ function parameters(session: TenantSession, resources: readonly NewResource[]): 
     resources.map((r) => r.version),
     resources.map((r) => instant(r.lastUpdatedMs)),
     resources.map((r) => r.deleted),
-    resources.map((r) => r.index.hot.patientId ?? null),
-    resources.map((r) => instant(r.index.hot.startMs)),
-    resources.map((r) => instant(r.index.hot.endMs)),
-    resources.map((r) => `{${r.index.terms.join(",")}}`),
-    resources.map((r) => quantityColumn(r, "key")),
-    resources.map((r) => quantityColumn(r, "unit")),
-    resources.map((r) => quantityColumn(r, "low")),
-    resources.map((r) => quantityColumn(r, "high")),
-    resources.map((r) => placesColumn(r.index)),
-    resources.map((r) => placeTermsColumn(r.index)),
-    resources.map((r) => r.body),
+    ...indexParameters(resources.map((r) => r.index)),
+    resources.map(bodyLine).join("\n"),
     strings.map((s) => s.key),
     strings.map((s) => s.folded),
     strings.map((s) => s.exact),
@@ -245,18 +240,8 @@ function parameters(session: TenantSession, resources: readonly NewResource[]): 
   ];
 }
 
-function quantityColumn(resource: NewResource, column: "key" | "unit" | "low" | "high"): string | null {
-  const entries = resource.index.quantities;
-  return entries.length === 0 ? null : `{${entries.map((entry) => entry[column]).join(",")}}`;
-}
-
-/** The places of the quantities as an array's text; null where none is kept. */
-export function placesColumn({ quantities }: IndexValues): string | null {
-  if (quantities.every((entry) => entry.place === undefined)) return null;
-  return `{${quantities.map((entry) => entry.place ?? "NULL").join(",")}}`;
-}
-
-/** The terms of repeated elements as an array's text; null where none repeats. */
-export function placeTermsColumn({ placeTerms }: IndexValues): string | null {
-  return placeTerms.length === 0 ? null : `{${placeTerms.join(",")}}`;
+/** JSON that was written here has no line breaks: inside strings they are escaped (RFC 8259, 7). */
+function bodyLine({ body, type }: NewResource): string {
+  if (body.includes("\n")) throw new Error(`the body of a ${type} has line breaks`);
+  return body;
 }
