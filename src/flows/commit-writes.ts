@@ -101,7 +101,7 @@ async function storeWrites(
   ]);
   if (referred.length > 0) throw new RefusedWrite(referred);
   if (options.queue !== false)
-    await queueReviews(
+    queueReviews(
       session,
       patients.filter((patientId) => patientId !== ""),
     );

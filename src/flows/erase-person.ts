@@ -117,7 +117,7 @@ async function erase(service: Service, session: TenantSession, request: ErasureR
   if (jobs > 0) tables.push({ table: "graphile_worker (jobs)", rows: jobs });
   const left = await devicesHere(session, person.deviceIds);
   const shared = left.filter((id) => !sole.includes(id));
-  for (const identifier of await identifiersOf(session, shared)) await queueUnmatchedReview(session, identifier);
+  for (const identifier of await identifiersOf(session, shared)) queueUnmatchedReview(session, identifier);
   const { traits } = person;
   const mentions = await findMentions(session, [`Patient/${patientId}`, ...traits.identifiers, ...traits.others]);
   const report = {

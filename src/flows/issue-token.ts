@@ -108,7 +108,7 @@ export async function issueAccessToken(
       assertionHash: secretHash(verified.jti),
       assertionExpiresMs: verified.exp * 1_000,
     });
-    if (isNew) await noteAudit(session, loginEntry(login, client, nowMs));
+    if (isNew) noteAudit(session, loginEntry(login, client, nowMs));
     return isNew;
   });
   if (!isFirst) {

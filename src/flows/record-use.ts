@@ -10,6 +10,7 @@ import { readUseRecord } from "../intake/use-record.ts";
 import { inTenant, type TenantSession } from "../store/database.ts";
 import { findDevice } from "../store/device.ts";
 import { queueReviews, queueUnmatchedReview } from "../store/facts.ts";
+import { lockTextShared, mergingLock } from "../store/lock.ts";
 import { readPatients, readPlans } from "../store/picture.ts";
 import { lockDevice, storedRecords } from "../store/session.ts";
 import { keepUpload, type RefusedRecord, settleUpload, type UploadStatus } from "../store/upload.ts";
@@ -130,7 +131,8 @@ async function matchAndStore(
 ): Promise<Result<UploadReport>> {
   const { device } = upload.envelope;
   const identifier = `${device.system ?? defaultSerialSystem}|${device.serialNumber}`;
-  const found = await findDevice(session, identifier);
+  // A merge moves who had the device: sessions that were stored beside it would stay with the retired record, where nobody looks.
+  const [, found] = await Promise.all([lockTextShared(session, mergingLock), findDevice(session, identifier)]);
   if (found === undefined)
     return refuseUnknownDevice(session, kept, identifier, device.serialNumber, upload.sessions.length);
   await lockDevice(session, found.deviceId);
@@ -149,7 +151,7 @@ async function matchAndStore(
     deviceId: found.deviceId,
     uses: found.uses,
   });
-  await queueReviews(session, stored.patients);
+  queueReviews(session, stored.patients);
   const refusedRecords = [...settled.refused, ...coverage.refused].sort((a, b) => a.position - b.position);
   const reason = reasonOf(refusedRecords);
   const status = statusOf(upload, refusedRecords.length);
@@ -176,7 +178,7 @@ async function matchAndStore(
     report,
     refusedRecords,
   });
-  if (reason === "device-with-nobody" || kept.again) await queueUnmatchedReview(session, identifier);
+  if (reason === "device-with-nobody" || kept.again) queueUnmatchedReview(session, identifier);
   return accepted(report);
 }
 
@@ -213,7 +215,7 @@ async function refuseUnknownDevice(
     report: { refusals: [refusal], received: sessionCount },
     refusedRecords: [],
   });
-  await queueUnmatchedReview(session, identifier);
+  queueUnmatchedReview(session, identifier);
   return refused(refusal);
 }
 

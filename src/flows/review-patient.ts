@@ -49,7 +49,7 @@ async function reviewTogether(service: Service, tenantId: number, patientIds: re
       await carryOut(service, session, steps, picture.tasks, picture.patientId);
       if (outcome !== undefined) reviewed.push(outcome);
     }
-    await saveSummaries(session, reviewed, nowMs);
+    saveSummaries(session, reviewed, nowMs);
   });
 }
 

@@ -90,7 +90,7 @@ export async function setThresholds(
     if (contradictions.length > 0) throw new RefusedWrite(contradictions);
     await addThresholdSetting(session, setting);
     if (patientId === undefined) await queueAllReviews(session);
-    else await queueReviews(session, [patientId]);
+    else queueReviews(session, [patientId]);
     return inForce(service, session, planId);
   });
 }

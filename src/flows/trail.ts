@@ -53,9 +53,11 @@ export function audited(
 ): Service {
   const beforeCommit = async (session: TenantSession) => {
     const entry = entryOf(session.written, session);
-    if (entry === undefined || !(await noteAudit(session, entry))) return;
-    onNoted(entry);
-    trail.touch(session.tenantId);
+    if (entry === undefined) return;
+    noteAudit(session, entry, () => {
+      onNoted(entry);
+      trail.touch(session.tenantId);
+    });
   };
   return { ...service, database: { ...service.database, beforeCommit } };
 }

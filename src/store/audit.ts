@@ -53,15 +53,17 @@ export async function appendAudit(session: TenantSession, entries: readonly Audi
 
 /**
  * Notes an entry in the transaction that it tells of, to be chained soon after (`sealAudit`): writers of a tenant need not
- * wait for each other. Nothing is noted, and false answered, where the transaction has changed nothing so far.
+ * wait for each other. Nothing is noted, and `onNoted` not called, where the transaction has changed nothing so far.
  */
-export async function noteAudit(session: TenantSession, entry: AuditEntry): Promise<boolean> {
-  const rows = await session.query(
+export function noteAudit(session: TenantSession, entry: AuditEntry, onNoted: () => void = () => undefined): void {
+  session.send(
     `insert into audit_pending (tenant_id, entry) select $1::int, $2::text where pg_current_xact_id_if_assigned() is not null
      returning id`,
     [session.tenantId, entryText(entry)],
+    (rows) => {
+      if (rows.length > 0) onNoted();
+    },
   );
-  return rows.length > 0;
 }
 
 /** How many `seal_audit` chains at once. */

@@ -86,8 +86,10 @@ export async function inTenant<T>(
     const asking = sessionOn(client, tenantId, begun, database);
     const answer = await work(asking);
     await database.beforeCommit?.(asking);
-    await begun;
-    await client.query("commit");
+    // Leaves together with what is not answered yet. Where any of that fails, the server rolls back instead, and says so.
+    const ended = sentAhead(client, "commit");
+    await Promise.all([begun, ...asking.unanswered]);
+    if ((await ended).command !== "COMMIT") throw new Error("the transaction was rolled back");
     return answer;
   } catch (error) {
     await client.query("rollback").catch((rollback: Error) => {

@@ -89,12 +89,11 @@ function statementOf(spec: FactTable, replaces: boolean): string {
 }
 
 /** Queues the review of these patients in the caller's transaction: one waiting job each, however often it is asked for. */
-export async function queueReviews(session: TenantSession, patientIds: readonly string[]): Promise<void> {
-  if (patientIds.length === 0) return;
-  await session.query("select queue_reviews($1::text[])", [[...new Set(patientIds)].sort()]);
+export function queueReviews(session: TenantSession, patientIds: readonly string[]): void {
+  if (patientIds.length > 0) session.send("select queue_reviews($1::text[])", [[...new Set(patientIds)].sort()]);
 }
 
 /** Queues the look at what of one device could not be matched, in the caller's transaction. */
-export async function queueUnmatchedReview(session: TenantSession, deviceIdentifier: string): Promise<void> {
-  await session.query("select queue_unmatched_review($1)", [deviceIdentifier]);
+export function queueUnmatchedReview(session: TenantSession, deviceIdentifier: string): void {
+  session.send("select queue_unmatched_review($1)", [deviceIdentifier]);
 }

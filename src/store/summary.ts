@@ -38,13 +38,9 @@ const saveStatement = `insert into patient_summary (tenant_id, reviewed_at, ${na
     .join(", ")}`;
 
 /** Writes the caseload rows of these patients in one statement, as their reviews found them. */
-export async function saveSummaries(
-  session: TenantSession,
-  reviewed: readonly Reviewed[],
-  nowMs: number,
-): Promise<void> {
+export function saveSummaries(session: TenantSession, reviewed: readonly Reviewed[], nowMs: number): void {
   if (reviewed.length === 0) return;
-  await session.query(saveStatement, [session.tenantId, instant(nowMs), JSON.stringify(reviewed.map(rowOf))]);
+  session.send(saveStatement, [session.tenantId, instant(nowMs), JSON.stringify(reviewed.map(rowOf))]);
 }
 
 function rowOf({ summary, findings }: Reviewed): Readonly<Record<keyof typeof columns, unknown>> {

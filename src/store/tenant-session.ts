@@ -1,5 +1,5 @@
 import type { Writable } from "node:stream";
-import type { PoolClient } from "pg";
+import type { PoolClient, QueryResult } from "pg";
 import type { Cause } from "./cause.ts";
 
 /** A resource that was stored: its next version, or that it is deleted. */
@@ -17,6 +17,13 @@ export interface TenantSession {
   /** The request that it goes back to, where one is known. */
   readonly cause?: Cause;
   query<Row>(text: string, values?: readonly unknown[], plan?: Planning): Promise<Row[]>;
+  /**
+   * Asks what nothing else in the transaction waits for, so that it leaves together with what follows, the commit at the latest.
+   * `then` hears its answer. Where it fails, so does the transaction.
+   */
+  send<Row>(text: string, values?: readonly unknown[], then?: (rows: Row[]) => void): void;
+  /** Answers of what was sent so; whoever ends the transaction waits for them. */
+  readonly unanswered: Promise<unknown>[];
 }
 
 /**
@@ -35,22 +42,31 @@ export function sessionOn(
   bound: Promise<unknown>,
   { cause, onStatement }: { readonly cause?: Cause; readonly onStatement?: StatementWatch } = {},
 ): TenantSession {
+  async function query<Row>(text: string, values: readonly unknown[] = []): Promise<Row[]> {
+    const ended = onStatement?.(text, cause);
+    const asked = sent(client, { text, values: [...values], name: statementName(text) });
+    if (ended !== undefined) asked.then(() => ended(), ended);
+    const [answer] = await Promise.all([asked, bound]);
+    return answer.rows as Row[];
+  }
+  const unanswered: Promise<unknown>[] = [];
   return {
     tenantId,
     written: [],
+    unanswered,
     ...(cause === undefined ? {} : { cause }),
-    async query<Row>(text: string, values: readonly unknown[] = []) {
-      const ended = onStatement?.(text, cause);
-      const asked = sent(client, { text, values: [...values], name: statementName(text) });
-      if (ended !== undefined) asked.then(() => ended(), ended);
-      const [answer] = await Promise.all([asked, bound]);
-      return answer.rows as Row[];
+    query,
+    send<Row>(text: string, values?: readonly unknown[], then?: (rows: Row[]) => void) {
+      const answer = query<Row>(text, values).then(then);
+      // Heard of by whoever ends the transaction, which may be after it failed.
+      answer.catch(() => undefined);
+      unanswered.push(answer);
     },
   };
 }
 
 /** Sends what binds a connection. What comes behind it need not wait to be sent, and hears of its error with its own answer. */
-export function sentAhead(client: PoolClient, statement: string | Statement): Promise<unknown> {
+export function sentAhead(client: PoolClient, statement: string | Statement): Promise<QueryResult> {
   const answer = sent(client, statement);
   answer.catch(() => undefined);
   return answer;

@@ -71,8 +71,7 @@ async function explain(service: Service, session: TenantSession, type: string, a
   if (!query.ok) throw new Error(query.refusals[0]?.detail);
   const plans: { Plan: Plan; "Planning Time": number; "Execution Time": number }[] = [];
   const asking: TenantSession = {
-    tenantId: session.tenantId,
-    written: session.written,
+    ...session,
     async query<Row>(text: string, values: readonly unknown[] = [], plan: Planning = "once") {
       const found = await session.query<{ "QUERY PLAN": typeof plans }>(
         `explain (analyze, format json) ${text}`,

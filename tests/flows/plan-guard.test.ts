@@ -277,8 +277,7 @@ test("plans of many people cost no more questions than one, and other writes non
     inTenant(here.database, here.tenantId, async (session) => {
       let statements = 0;
       const counting: TenantSession = {
-        tenantId: session.tenantId,
-        written: session.written,
+        ...session,
         query: <Row>(...of: Parameters<TenantSession["query"]>) => {
           statements += 1;
           return session.query<Row>(...of);

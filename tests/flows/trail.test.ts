@@ -1,10 +1,10 @@
 import { Client } from "pg";
-import { afterAll, beforeAll, describe, expect, test } from "vitest";
+import { afterAll, beforeAll, describe, expect, test, vi } from "vitest";
 import type { AuditEntry } from "../../src/fhir/audit-event.ts";
 import { checkTrail, trailPage } from "../../src/flows/audit-trail.ts";
 import { audited, openTrail } from "../../src/flows/trail.ts";
 import { noteAudit, sealAudit } from "../../src/store/audit.ts";
-import { inTenant } from "../../src/store/database.ts";
+import { inTenant, type TenantSession } from "../../src/store/database.ts";
 import { ensureTenant } from "../../src/store/tenant.ts";
 import { verifyAuditCommand } from "../../src/verify-audit.ts";
 import { quietTrail } from "../support/quiet-trail.ts";
@@ -137,11 +137,17 @@ describe("what a writer notes", () => {
 
   test("is nothing where the transaction changed nothing", async () => {
     const { tenantId } = await tenant();
-    const noted = await inTenant(here.database, tenantId, async (session) => {
-      await session.query("select 1 from resource where tenant_id = $1", [tenantId]);
-      return noteAudit(session, entry("a"));
-    });
-    expect(noted).toBe(false);
+    const onNoted = vi.fn();
+    const note = async (session: TenantSession, deed: string) => {
+      await session.query(deed, [tenantId]);
+      noteAudit(session, entry("a"), onNoted);
+    };
+    await inTenant(here.database, tenantId, (session) => note(session, "select 1 from resource where tenant_id = $1"));
+    expect(onNoted).not.toHaveBeenCalled();
+    await inTenant(here.database, tenantId, (session) => note(session, "delete from resource where tenant_id = $1"));
+    expect(onNoted).not.toHaveBeenCalled();
+    await inTenant(here.database, tenantId, (session) => note(session, "select pg_current_xact_id(), $1::int"));
+    expect(onNoted).toHaveBeenCalledOnce();
   });
 
   test("can be taken away or changed by nobody who works as the service", async () => {

@@ -38,8 +38,8 @@ function scraping(database: Database, replicaLagMs?: () => number | undefined) {
 
 test("jobs of all tenants are told together by kind and state, and how long the oldest that is due has waited", async () => {
   const other = await ensureTenant(here.database, "north");
-  await inTenant(here.database, here.tenantId, (session) => queueReviews(session, ["ada", "ben"]));
-  await inTenant(here.database, other.tenantId, (session) => queueReviews(session, ["cleo", "dora"]));
+  await inTenant(here.database, here.tenantId, async (session) => queueReviews(session, ["ada", "ben"]));
+  await inTenant(here.database, other.tenantId, async (session) => queueReviews(session, ["cleo", "dora"]));
   await onServer(here.connectionString, async (client) => {
     const jobs = "graphile_worker._private_jobs";
     await client.query(`update ${jobs} set run_at = now() - interval '90 s' where key like '%ada'`);
