@@ -37,7 +37,7 @@ export const rooms = {
   },
   http: {
     rooms: ["flows", "fhir", "intake"],
-    packages: ["fastify", "fastify-[^/]+", "@fastify/[^/]+", "zod"],
+    packages: ["fastify", "fastify-[^/]+", "@fastify/[^/]+", "helmet", "zod"],
     builtins: [everyBuiltin],
   },
   watch: {

@@ -41,7 +41,7 @@ async function everything(name: string): Promise<unknown> {
   const effort = name === "full" ? { sliceMs: 1_500, rounds: 8 } : { sliceMs: 700, rounds: 3 };
   const bench = await openWorkbench(server.url, server.folder, effort);
   try {
-    const found = await measureEverything(bench, size, say);
+    const found = await measureEverything(bench, server.another, size, say);
     process.stdout.write(printed(found));
     return found;
   } finally {

@@ -2,6 +2,7 @@ import { writeRegion } from "../support/region.ts";
 import type { Row } from "./compare.ts";
 import { registerPatients } from "./patients.ts";
 import { settle, type Workbench } from "./workbench.ts";
+import { type Mark, measureAlone } from "./works/alone.ts";
 import { measureFigures } from "./works/figures.ts";
 import { measureGrowth, type Stage } from "./works/growth.ts";
 import { measureCaseload, measureReads } from "./works/reads.ts";
@@ -19,6 +20,8 @@ export interface Size {
   readonly patients: number;
   /** People and days of the region for caseload, reviews and figures. */
   readonly region: { readonly people: number; readonly firstDay: string; readonly period: string };
+  /** What is measured on databases of their own. */
+  readonly alone: { readonly exported: number; readonly starts: boolean };
 }
 
 export const sizes: Readonly<Record<"small" | "full", Size>> = {
@@ -27,12 +30,14 @@ export const sizes: Readonly<Record<"small" | "full", Size>> = {
     stages: [2_000, 20_000],
     patients: 50,
     region: { people: 1_000, firstDay: "2025-12-01", period: "2025-12" },
+    alone: { exported: 20_000, starts: false },
   },
   full: {
     uploading: 1_000,
     stages: [10_000, 100_000, 1_000_000],
     patients: 250,
     region: { people: 10_000, firstDay: "2025-01-01", period: "2025" },
+    alone: { exported: 200_000, starts: true },
   },
 };
 
@@ -41,6 +46,7 @@ export interface Found {
   readonly rows: readonly Row[];
   readonly growth: readonly Stage[];
   readonly disk: DiskUse;
+  readonly marks: readonly Mark[];
   readonly peakMiB: { readonly service: number; readonly bench: number };
 }
 
@@ -49,6 +55,7 @@ const regionEnd = "2026-01-01";
 /** Measures the service on one database, from empty to full: first what comes in, then what is asked. */
 export async function measureEverything(
   bench: Workbench,
+  emptyDatabase: () => Promise<string>,
   size: Size,
   onProgress: (text: string) => void,
 ): Promise<Found> {
@@ -71,10 +78,13 @@ export async function measureEverything(
   onProgress("figures");
   rows.push(await measureFigures(bench, then, period));
   const memory = await bench.served.memory();
+  onProgress("what has a database of its own");
+  const alone = await measureAlone(emptyDatabase, size.alone);
   return {
-    rows,
+    rows: [...rows, ...alone.rows],
     growth,
     disk,
+    marks: alone.marks,
     peakMiB: {
       service: Math.round(memory.most / 1_048_576),
       bench: Math.round(process.resourceUsage().maxRSS / 1_024),

@@ -3,17 +3,17 @@ import type { Row } from "./compare.ts";
 import type { Found } from "./everything.ts";
 
 /** Everything that was found as Markdown tables, with the machine that it was found on. */
-export function printed({ rows, growth, disk, peakMiB }: Found): string {
+export function printed({ rows, growth, disk, marks, peakMiB }: Found): string {
   const works = rows.map((row) => [
     row.work,
     `${whole(row.ours)} ${row.unit}/s`,
     Number.isFinite(row.raw) ? `${whole(row.raw)}/s` : "–",
-    `${row.medianMs} / ${Number.isFinite(row.p99Ms) ? row.p99Ms : "–"}`,
-    Number.isFinite(row.rawMedianMs) ? String(row.rawMedianMs) : "–",
+    `${known(row.medianMs)} / ${known(row.p99Ms)}`,
+    known(row.rawMedianMs),
     reached(row),
     row.goal,
     row.met ? "yes" : "**no**",
-    Number.isFinite(row.statements) ? String(row.statements) : "–",
+    known(row.statements),
     row.walBytes > 0 ? whole(row.walBytes) : "–",
   ]);
   const stages = growth.map((stage) => [
@@ -22,7 +22,15 @@ export function printed({ rows, growth, disk, peakMiB }: Found): string {
     String(stage.searchMedianMs),
     whole(stage.reviewsPerSecond),
   ]);
-  const ratio = (disk.diskBytes / disk.textBytes).toFixed(2);
+  const onDisk = {
+    what: `on disk for a session, ${whole(disk.diskBytes / disk.sessions)} bytes`,
+    found: Number((disk.diskBytes / disk.textBytes).toFixed(2)),
+    ...{ atMost: 2, unit: "× its JSON text" },
+  };
+  const beside = [onDisk, ...marks].map(({ what, found, atMost, unit }) => [
+    ...[what, `${found} ${unit}`, `≤ ${atMost} ${unit}`],
+    found <= atMost ? "yes" : "**no**",
+  ]);
   return [
     `${cpus().length} cores (${cpus()[0]?.model.trim()}), ${Math.round(totalmem() / 2 ** 30)} GiB, Node ${process.versions.node}\n`,
     table(
@@ -30,7 +38,7 @@ export function printed({ rows, growth, disk, peakMiB }: Found): string {
       works,
     ),
     table(["Observations", "upload, sessions/s", "search p50 ms", "reviews/s"], stages),
-    `On disk: ${whole(disk.diskBytes / disk.sessions)} bytes a session, ${ratio} × the JSON text (goal ≤ 2).`,
+    table(["what", "found", "goal", "met"], beside),
     `Most memory: service ${peakMiB.service} MiB, bench ${peakMiB.bench} MiB.\n`,
   ].join("\n");
 }
@@ -38,6 +46,10 @@ export function printed({ rows, growth, disk, peakMiB }: Found): string {
 function reached({ goal, ratio, ours }: Row): string {
   if (goal.includes("×")) return `${ratio} ×`;
   return goal.includes("%") ? `${Math.round(ratio * 100)} %` : `${whole(ours)}/s`;
+}
+
+function known(value: number): string {
+  return Number.isFinite(value) ? String(value) : "–";
 }
 
 function whole(value: number): string {
