@@ -2,42 +2,67 @@ import { setImmediate as nextTurn } from "node:timers/promises";
 import type { Logger } from "pino";
 import type { Ground } from "./configured-service.ts";
 import { warmUp } from "./fhir/warm-up.ts";
-import { jobsOf, jobTimetable } from "./flows/jobs.ts";
+import { deliveryJob, type Job, jobsOf, jobTimetable } from "./flows/jobs.ts";
 import { pulseNotifications } from "./flows/keep-up-events.ts";
 import { publishDefinitions } from "./flows/publish-definitions.ts";
 import type { Service } from "./flows/service.ts";
 import { jobLogOn } from "./log.ts";
-import { startWorker } from "./store/worker.ts";
+import { startWorker, type Worker } from "./store/worker.ts";
 import { watchedJobs } from "./watch/watched-jobs.ts";
 import type { Watcher } from "./watch/watcher.ts";
 
+/** Notifications that a process sends at once: each waits for its endpoint and for little else. */
+const deliveriesAtOnce = 4;
+
 /**
  * Starts what works behind a service that listens: the worker, then at leisure the definitions it has not read yet and
- * our own definitions for every tenant. Answers how to stop it, which lets finish what has begun.
+ * our own definitions for every tenant. Answers how to stop it, which lets finish what has begun; exports and imports, which may
+ * take hours, are left to another process.
  */
 export async function startBackground(
   service: Service,
   { config, log, store }: Ground,
   watchers: readonly Watcher[] = [],
 ): Promise<() => Promise<void>> {
-  const leisure = new AbortController();
+  const stopping = new AbortController();
   const bulkAtOnce = Math.max(1, config.WORKER_CONCURRENCY - 1);
-  const worker =
+  const workers =
     config.ROLE === "api" || config.WORKER_CONCURRENCY === 0
-      ? undefined
-      : await startWorker(store.ownerUrl, watchedJobs(jobsOf(service, bulkAtOnce), log, watchers), {
-          concurrency: config.WORKER_CONCURRENCY,
-          timetable: jobTimetable,
-          onLog: jobLogOn(log),
-        });
-  const pulse = worker === undefined ? undefined : pulseNotifications(service);
-  const working = workAtLeisure(service, log, leisure.signal);
+      ? []
+      : await startWorkers(
+          store.ownerUrl,
+          watchedJobs(jobsOf(service, bulkAtOnce, stopping.signal), log, watchers),
+          config.WORKER_CONCURRENCY,
+          jobLogOn(log),
+        );
+  const pulse = workers.length === 0 ? undefined : pulseNotifications(service);
+  const working = workAtLeisure(service, log, stopping.signal);
   return async () => {
-    leisure.abort();
+    stopping.abort();
     await working;
     await pulse?.stop();
-    await worker?.stop();
+    await Promise.all(workers.map((worker) => worker.stop()));
   };
+}
+
+/**
+ * One worker for what the service computes, and one for notifications: endpoints that are slow keep no review waiting, and a
+ * night's reviews no notification.
+ */
+async function startWorkers(
+  ownerUrl: string,
+  jobs: Readonly<Record<string, Job>>,
+  concurrency: number,
+  onLog: (level: string, message: string) => void,
+): Promise<readonly Worker[]> {
+  const some = (isWanted: (kind: string) => boolean) =>
+    Object.fromEntries(Object.entries(jobs).filter(([kind]) => isWanted(kind)));
+  const computing = some((kind) => kind !== deliveryJob);
+  const telling = some((kind) => kind === deliveryJob);
+  return [
+    await startWorker(ownerUrl, computing, { concurrency, timetable: jobTimetable, onLog }),
+    await startWorker(ownerUrl, telling, { concurrency: deliveriesAtOnce, timetable: "", onLog }),
+  ];
 }
 
 /** Nobody waits for any of this, and requests come between its steps. */

@@ -2,6 +2,7 @@ import { writeFile } from "node:fs/promises";
 import { type Config, readConfig } from "./config.ts";
 import type { Service } from "./flows/service.ts";
 import { lastWords } from "./log.ts";
+import type { MessageFile } from "./message-file.ts";
 import { say } from "./say.ts";
 
 /** Each reads the code it needs when it is asked for: a service that starts has no use for the others'. */
@@ -26,12 +27,14 @@ const commands: Readonly<Record<string, (args: readonly string[]) => Promise<voi
   "replay-messages": (args) =>
     withService(async (service, { config }) => {
       const { replayMessagesCommand } = await import("./replay-messages.ts");
-      const { readMessageFile } = await import("./message-file.ts");
-      const { withDemoSender } = await import("./message-listener.ts");
-      const file = await readMessageFile(config);
-      // Where the demo was played, its hospital's numbers are believed as the listener believes them.
-      const used = config.DEMO === "off" ? file : await withDemoSender(file, config.DATA_DIR).catch(() => file);
-      await replayMessagesCommand(service, used, args, say);
+      await replayMessagesCommand(service, await messageFileOf(config), args, say);
+    }),
+  refused: (args) =>
+    withService(async (service, { config }) => {
+      const { refusedInputCommand } = await import("./refused-input.ts");
+      const { settings } = await messageFileOf(config);
+      const write = (bytes: Uint8Array) => void process.stdout.write(bytes);
+      await refusedInputCommand(service, args, { settings, maxBytes: config.MAX_BODY_BYTES, say, write });
     }),
   openapi: writeOpenApi,
   definitions: writeDefinitions,
@@ -66,6 +69,14 @@ async function withService(
   } finally {
     await store.close();
   }
+}
+
+async function messageFileOf(config: Config): Promise<MessageFile> {
+  const { readMessageFile } = await import("./message-file.ts");
+  const { withDemoSender } = await import("./message-listener.ts");
+  const file = await readMessageFile(config);
+  // Where the demo was played, its hospital's numbers are believed as the listener believes them.
+  return config.DEMO === "off" ? file : withDemoSender(file, config.DATA_DIR).catch(() => file);
 }
 
 /** Makes derived rows anew, going on where an earlier run was interrupted unless told to begin. */

@@ -11,21 +11,20 @@ import { listenMllp, type MllpListener } from "./mllp/listener.ts";
 const frameMs = 60_000;
 
 /**
- * With the demo, messages of any sender come from the demo's integration engine, and the numbers of its hospital name one person
- * for good: whoever tries the service has something to send to at once.
+ * With the demo, messages of any sender come from the demo's integration engine, and the numbers of its hospital, and NHS
+ * numbers whose check digit holds, name one person for good: whoever tries the service has something to send to at once.
  */
 export async function withDemoSender(file: MessageFile, dataFolder: string): Promise<MessageFile> {
   const { clients } = await readDemoClients(dataFolder);
   const clientId = clients.integration?.clientId;
   if (clientId === undefined || file.senders.length > 0) return file;
-  const demoAuthority = {
-    namespace: "DEMO",
-    system: "https://demo.tidegate.example/hospital-number",
-    trust: "certain",
-  } as const;
+  const demoAuthorities = [
+    { namespace: "DEMO", system: "https://demo.tidegate.example/hospital-number", trust: "certain" },
+    { namespace: "NHS", system: "https://fhir.nhs.uk/Id/nhs-number", trust: "certain", checkDigit: "nhs-number" },
+  ] as const;
   return {
     senders: [{ facility: "*", application: "*", clientId }],
-    settings: { ...file.settings, authorities: [...file.settings.authorities, demoAuthority] },
+    settings: { ...file.settings, authorities: [...file.settings.authorities, ...demoAuthorities] },
   };
 }
 

@@ -98,7 +98,11 @@ export async function openDoors(unwatched: Service, ground: Ground): Promise<voi
   if (config.ROLE !== "worker" && doors.tokens.size + issuers.length === 0)
     say("\nNobody can come in yet: no ACCESS_TOKENS are configured and no demo is played.");
   const { startBackground } = await import("./background.ts");
-  background.stop = await startBackground(auditedJobs(service, trail), ground, watch.watchers);
+  // A signal that comes before it has started finds nothing to stop; one that comes meanwhile waits for it, or jobs would be cut off.
+  if (closing.stage !== "open") return;
+  const starting = startBackground(auditedJobs(service, trail), ground, watch.watchers);
+  background.stop = async () => (await starting)();
+  await starting;
 }
 
 async function messageFileOf(config: Config, isDemo: boolean): Promise<MessageFile> {

@@ -1,6 +1,7 @@
 import type { FastifyInstance } from "fastify";
 import type { Logger } from "pino";
 import type { Config } from "./config.ts";
+import type { Send } from "./flows/notification-settings.ts";
 import type { Service } from "./flows/service.ts";
 import type { StatementWatch } from "./store/database.ts";
 import type { MetricSources } from "./watch/gauges.ts";
@@ -56,7 +57,7 @@ export async function openWatch(config: WatchSettings, softwareVersion: string, 
   };
 }
 
-/** The service whose statements are watched. */
+/** The service whose statements are watched, and what it sends to endpoints. */
 export function watchedService(service: Service, watchers: readonly Watcher[]): Service {
   if (watchers.length === 0) return service;
   const onStatement: StatementWatch = (text, cause) => {
@@ -65,7 +66,21 @@ export function watchedService(service: Service, watchers: readonly Watcher[]): 
       for (const ended of told) ended(error);
     };
   };
-  return { ...service, database: { ...service.database, onStatement } };
+  const { notifications } = service;
+  return {
+    ...service,
+    database: { ...service.database, onStatement },
+    ...(notifications && { notifications: { ...notifications, send: watchedSend(notifications.send, watchers) } }),
+  };
+}
+
+function watchedSend(send: Send, watchers: readonly Watcher[]): Send {
+  return async (sending) => {
+    const told = watchers.map((one) => one.onSend());
+    const problem = await send(sending);
+    for (const ended of told) ended(problem);
+    return problem;
+  };
 }
 
 /** What puts the watchers' hooks on the doors. */

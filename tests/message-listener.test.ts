@@ -52,7 +52,10 @@ describe("the demo's sender", () => {
     );
     const demo = await withDemoSender(file, folder);
     expect(demo.senders).toEqual([{ facility: "*", application: "*", clientId: "demo.abc" }]);
-    expect(demo.settings.authorities).toMatchObject([{ namespace: "DEMO", trust: "certain" }]);
+    expect(demo.settings.authorities).toMatchObject([
+      { namespace: "DEMO", trust: "certain" },
+      { namespace: "NHS", trust: "certain", checkDigit: "nhs-number" },
+    ]);
     const own = { ...file, senders: [{ facility: "A", application: "B", clientId: "demo.x" }] };
     expect(await withDemoSender(own, folder)).toBe(own);
   });

@@ -12,6 +12,8 @@ const what = () => ({
   /** create, update, delete. */
   action: id("action"),
   patientId: text("patient_id"),
+  /** The request that wrote it; null where none did. */
+  requestId: text("request_id"),
 });
 
 /** Where a tenant's events stand, and until when its writes are noted at all. */

@@ -118,6 +118,18 @@ function stepsOf(finding: Finding | undefined, history: readonly FindingTask[], 
   return steps;
 }
 
+/**
+ * What their due day alone asks of Tasks whose finding no review looks for again: somebody outside told of it once, and it stands
+ * until it is settled.
+ */
+export function overdueSteps(
+  tasks: readonly FindingTask[],
+  context: Pick<TaskContext, "today" | "thresholds">,
+): TaskStep[] {
+  const open = tasks.filter(({ status }) => handOf(status) !== "closed");
+  return open.flatMap((task) => escalating(task, { severity: task.severity, safety: false }, context));
+}
+
 /** The highest episode first. */
 function inOrder(history: readonly FindingTask[]): FindingTask[] {
   return [...history].sort((a, b) => b.episode - a.episode || (a.taskId < b.taskId ? -1 : 1));
@@ -155,7 +167,11 @@ function refreshing(task: FindingTask, finding: Finding, context: TaskContext): 
   return [refresh, ...escalating({ ...task, ...given, severity: finding.severity }, finding, context)];
 }
 
-function escalating(task: FindingTask, finding: Finding, { today, thresholds }: TaskContext): TaskStep[] {
+function escalating(
+  task: FindingTask,
+  finding: Pick<Finding, "severity" | "safety">,
+  { today, thresholds }: Pick<TaskContext, "today" | "thresholds">,
+): TaskStep[] {
   if (!mayEscalate(task, finding)) return [];
   const priority = escalatedPriority(task, finding.severity, today, thresholds.escalateAfterDays);
   if (priority === undefined) return [];
@@ -165,7 +181,7 @@ function escalating(task: FindingTask, finding: Finding, { today, thresholds }: 
 }
 
 /** Whoever put a Task on hold has decided that it waits; only a matter of safety presses on all the same. */
-export function mayEscalate({ status }: FindingTask, { safety }: Finding): boolean {
+export function mayEscalate({ status }: FindingTask, { safety }: Pick<Finding, "safety">): boolean {
   return status !== "on-hold" || safety;
 }
 

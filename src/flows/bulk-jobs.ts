@@ -1,3 +1,4 @@
+import type { Group } from "@medplum/fhirtypes";
 import { accepted, type Refusal, type Result, refused } from "../domain/result.ts";
 import type { ExportAsked } from "../fhir/bulk-export.ts";
 import { readingLimits, scopeText } from "../fhir/scopes.ts";
@@ -17,6 +18,7 @@ import { knownIds } from "../store/bulk-select.ts";
 import { inTenant, readInTenant, readSnapshotInTenant, type TenantSession } from "../store/database.ts";
 import { readResource } from "../store/resource.ts";
 import type { Grant } from "./grant.ts";
+import { membersOf } from "./group-members.ts";
 import { searchOptions } from "./search-resources.ts";
 import type { Service } from "./service.ts";
 
@@ -71,9 +73,13 @@ export async function settleExport(
     const detail = `There is no Group/${groupId} here, or the token may not read it.`;
     return refused({ kind: "not-found", detail, status: 404 });
   }
+  const members = seen.group && membersOf(service, JSON.parse(seen.group.body) as Group);
   const known = patientIds?.filter((id) => {
-    if (seen.people?.has(id)) return true;
-    orIgnored({ kind: "not-found", detail: `There is no Patient/${id} here.`, at: "patient", status: 404 });
+    if (seen.people?.has(id) && (members === undefined || members.includes(id))) return true;
+    const detail = seen.people?.has(id)
+      ? `Patient/${id} is no active member of Group/${groupId}.`
+      : `There is no Patient/${id} here.`;
+    orIgnored({ kind: "not-found", detail, at: "patient", status: 404 });
     return false;
   });
   if (refusals.length > 0) return refused(...refusals);

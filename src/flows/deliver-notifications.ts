@@ -2,13 +2,14 @@ import type { Subscription } from "@medplum/fhirtypes";
 import { readSubscription } from "../fhir/subscription.ts";
 import { noteAudit } from "../store/audit.ts";
 import { inTenant, readInTenant, type TenantSession } from "../store/database.ts";
-import { eventBounds, eventsAfter, numberEvents } from "../store/event.ts";
+import { eventsSince, numberEvents } from "../store/event.ts";
 import { readResource } from "../store/resource.ts";
 import {
   addEvents,
   claimSubscription,
   eventsOf,
   findSubscription,
+  keepSubscription,
   noteTry,
   releaseSubscription,
   type SubscriptionState,
@@ -23,10 +24,19 @@ import { disclosure, nothingTold, notify, type Telling, type Told } from "./tell
 /** Events looked at in one go, and how often in one job; notifications sent in one. The next job goes on. */
 const [eventsAGo, goesAJob, notificationsAJob] = [500, 10, 50];
 
+/** After so long a job begins no other notification: a slow endpoint does not keep a worker from the others, nor from stopping. */
+const sliceMs = 10_000;
+
 /** One Subscription in the hands of a job. */
 interface Work extends Telling {
   /** Of its resource. */
   readonly version: number;
+  readonly claim: Claim;
+}
+
+/** Until when the job has the Subscription, if nobody takes it over: moved on as long as it works. */
+interface Claim {
+  untilMs: number;
 }
 
 /**
@@ -36,28 +46,40 @@ interface Work extends Telling {
  */
 export async function deliverNotifications(service: Service, tenantId: number, subscriptionId: string): Promise<void> {
   const settings = service.notifications ?? noNotifications;
+  const claim = { untilMs: claimUntil(service, settings) };
   const claimed = await inTenant(service.database, tenantId, (session) =>
-    claimSubscription(session, subscriptionId, service.now(), claimUntil(service, settings)),
+    claimSubscription(session, subscriptionId, service.now(), claim.untilMs),
   );
   if (claimed === undefined) return;
   let tryMs = service.now();
   try {
-    tryMs = await workOn({ service, settings, tenantId }, claimed);
+    tryMs = await workOn({ service, settings, tenantId, claim }, claimed);
   } catch (error) {
     const { code, message } = error as { code?: string; message?: string };
     service.log.error({ code, why: code ? undefined : message }, "the work on a Subscription failed");
     tryMs = service.now() + settings.firstRestMs;
   }
-  await inTenant(service.database, tenantId, (session) => releaseSubscription(session, subscriptionId, tryMs));
+  const given = { heldUntilMs: claim.untilMs, tryMs };
+  await inTenant(service.database, tenantId, (session) => releaseSubscription(session, subscriptionId, given));
 }
 
 function claimUntil({ now }: Service, { timeoutMs }: Notifications): number {
   return now() + 2 * timeoutMs + 5_000;
 }
 
+/** Moves the claim on; false where another worker has taken it over, because this one was too long about something. */
+async function stillHeld({ service, settings, tenantId, state, claim }: Work): Promise<boolean> {
+  const moved = { heldUntilMs: claim.untilMs, untilMs: claimUntil(service, settings) };
+  const isHeld = await inTenant(service.database, tenantId, (session) =>
+    keepSubscription(session, state.subscriptionId, moved),
+  );
+  if (isHeld) claim.untilMs = moved.untilMs;
+  return isHeld;
+}
+
 /** Works on it and answers when to look at it again. */
 async function workOn(
-  doing: Pick<Work, "service" | "settings" | "tenantId">,
+  doing: Pick<Work, "service" | "settings" | "tenantId" | "claim">,
   state: SubscriptionState,
 ): Promise<number> {
   const { service, tenantId } = doing;
@@ -81,7 +103,7 @@ async function workOn(
   const work: Work = { ...doing, state, version: stored.version, asked: asked.value, seen };
   if (state.state === "requested") return shakeHands(work);
   const after = await takeIn(work);
-  return tell({ ...work, state: after });
+  return (await stillHeld(work)) ? tell({ ...work, state: after }) : service.now();
 }
 
 async function shakeHands(work: Work): Promise<number> {
@@ -103,13 +125,12 @@ async function takeIn(work: Work): Promise<SubscriptionState> {
   let { state } = work;
   for (let go = 0; go < goesAJob && state.events - state.delivered < settings.mostWaiting; go += 1) {
     await inTenant(service.database, tenantId, numberEvents);
-    const { events, bounds } = await readInTenant(service.database, tenantId, async (session) => ({
-      events: await eventsAfter(session, state.readTo, eventsAGo),
-      bounds: await eventBounds(session),
-    }));
-    const readTo = events.at(-1)?.number ?? bounds.last;
+    const { events, last } = await readInTenant(service.database, tenantId, (session) =>
+      eventsSince(session, state.readTo, eventsAGo),
+    );
+    const readTo = events.at(-1)?.number ?? last;
     // What was forgotten before it was looked at leaves a gap in the numbers.
-    const lost = Math.max(0, Math.min(bounds.oldest, bounds.last + 1) - 1 - state.readTo);
+    const lost = Math.max(0, (events[0]?.number ?? last + 1) - 1 - state.readTo);
     if (readTo <= state.readTo) return state;
     const found = await matching(seen, tenantId, asked, events);
     await inTenant(service.database, tenantId, (session) => addEvents(session, state, { events: found, readTo, lost }));
@@ -130,7 +151,9 @@ async function tell(work: Work): Promise<number> {
   // A PUT of each resource takes as many answers as resources: one at a time, so that none is sent twice for the next one's sake.
   const isPlain = asked.topic === undefined && asked.content === "full-resource";
   const most = isPlain ? 1 : Math.min(settings.mostEvents, asked.maxCount ?? settings.mostEvents);
-  for (let sent = 0; sent < notificationsAJob && state.delivered < state.events; sent += 1) {
+  const untilMs = service.now() + sliceMs;
+  const mayGoOn = (sent: number) => sent < notificationsAJob && (sent === 0 || service.now() < untilMs);
+  for (let sent = 0; mayGoOn(sent) && state.delivered < state.events; sent += 1) {
     const events = await readInTenant(service.database, tenantId, (session) =>
       eventsOf(session, state.subscriptionId, { from: state.delivered + 1, to: state.events, most }),
     );
@@ -138,6 +161,8 @@ async function tell(work: Work): Promise<number> {
     const delivered = events.at(-1)?.number ?? state.events;
     const told = events.length === 0 ? nothingTold : await notify({ ...work, state }, "event-notification", events);
     if (told.problem !== undefined) return failed({ ...work, state }, told);
+    const line = { tenantId, subscriptionId: state.subscriptionId, events: events.map(({ number }) => number) };
+    if (events.length > 0) service.log.info({ ...line, reqIds: told.requestIds }, "an endpoint was told");
     const next = await note(work, told, { delivered });
     // Whoever has written it meanwhile is told otherwise, or not at all.
     if (next?.state !== "active" || next.clientId !== state.clientId) return service.now();
@@ -152,10 +177,13 @@ async function tell(work: Work): Promise<number> {
 }
 
 async function note(work: Work, told: Told, came: { delivered?: number }): Promise<SubscriptionState | undefined> {
-  const { service, tenantId, state, settings } = work;
+  const { service, tenantId, state, settings, claim } = work;
   const claimedUntilMs = claimUntil(service, settings);
-  const tried = { ...came, failures: 0, claimedUntilMs, ...nextHeartbeat(work) };
-  return noteInTrail(work, told, (session) => noteTry(session, state.subscriptionId, tried), tenantId);
+  const held = { claimedUntilMs, heldUntilMs: claim.untilMs };
+  const tried = { ...came, failures: 0, ...held, ...nextHeartbeat(work) };
+  const after = await noteInTrail(work, told, (session) => noteTry(session, state.subscriptionId, tried), tenantId);
+  if (after !== undefined) claim.untilMs = claimedUntilMs;
+  return after;
 }
 
 /** Notes a try with its entry in the trail: what left this house, or may have. */
@@ -167,7 +195,7 @@ async function noteInTrail(
 ): Promise<SubscriptionState | undefined> {
   const after = await inTenant(service.database, tenantId, async (session) => {
     const noted = await noting(session);
-    if (told.entities.length > 0) await noteAudit(session, disclosure(service, state, told));
+    if (told.entities.length > 0) noteAudit(session, disclosure(service, state, told));
     return noted;
   });
   if (told.entities.length > 0) service.trail?.touch(tenantId);
@@ -175,11 +203,14 @@ async function noteInTrail(
 }
 
 async function failed(work: Work, told: Told): Promise<number> {
-  const { service, tenantId, state, version, settings } = work;
+  const { service, tenantId, state, version, settings, claim } = work;
   const { problem = "" } = told;
   const failures = state.failures + 1;
-  service.log.warn({ tenantId, subscriptionId: state.subscriptionId, failures }, "an endpoint was not told");
-  await noteInTrail(work, told, (session) => noteTry(session, state.subscriptionId, { failures, problem }), tenantId);
+  const line = { tenantId, subscriptionId: state.subscriptionId, failures, reqIds: told.requestIds };
+  service.log.warn(line, "an endpoint was not told");
+  const tried = { failures, problem, heldUntilMs: claim.untilMs };
+  const noted = await noteInTrail(work, told, (session) => noteTry(session, state.subscriptionId, tried), tenantId);
+  if (noted === undefined) return service.now();
   const isFull = state.events - state.delivered >= settings.mostWaiting;
   if (failures >= settings.mostFailures || isFull) {
     await becomes(service, tenantId, { ...state, failures, version }, { state: "error", problem });

@@ -9,6 +9,7 @@ import { causedBy, causeOf } from "./cause.ts";
 import { deliverNotifications } from "./deliver-notifications.ts";
 import { forgetOldEvents } from "./keep-up-events.ts";
 import { makeRelease, releaseWorks } from "./make-release.ts";
+import { raiseOverdue } from "./raise-overdue.ts";
 import { reviewPatient, reviewPatients } from "./review-patient.ts";
 import { reviewUnmatched } from "./review-unmatched.ts";
 import { forgetTokens } from "./revoke-token.ts";
@@ -21,9 +22,12 @@ export type Job = (payload: unknown) => Promise<void>;
 /** Patients that one job reviews when time alone makes it due: it takes a tenth of a second. */
 const patientsAJob = 100;
 
+/** The kind of job that waits for others outside, and not for the database. */
+export const deliveryJob = "deliver-notifications";
+
 /** Every kind of background work by its name in the job table. */
-export function jobsOf(service: Service, bulkAtOnce = 1): Readonly<Record<string, Job>> {
-  const runBulk = bulkRunner(service, bulkAtOnce);
+export function jobsOf(service: Service, bulkAtOnce = 1, stopping?: AbortSignal): Readonly<Record<string, Job>> {
+  const runBulk = bulkRunner(service, bulkAtOnce, stopping);
   return {
     "review-patient": async (payload) => {
       const { tenantId, patientId } = payload as { tenantId: number; patientId: string };
@@ -45,7 +49,7 @@ export function jobsOf(service: Service, bulkAtOnce = 1): Readonly<Record<string
       const { tenantId, jobId } = payload as { tenantId: number; jobId: string };
       await runBulk(tenantId, jobId, causeOf(payload));
     },
-    "deliver-notifications": async (payload) => {
+    [deliveryJob]: async (payload) => {
       const { tenantId, subscriptionId } = payload as { tenantId: number; subscriptionId: string };
       await deliverNotifications(service, tenantId, subscriptionId);
     },
@@ -61,14 +65,23 @@ export function jobsOf(service: Service, bulkAtOnce = 1): Readonly<Record<string
  * Runs `review-by-time` every ten minutes: a missed session sends nothing, so the clock must ask as well. Once an hour
  * tokens that are long over are forgotten, and events that are kept no longer; once a day the months to come get their partitions. Each
  * minute exports and imports are looked after: those that are over, and those whose worker died. Of several workers that do so at
- * once, one queues each job.
+ * once, one queues each job, before all that waits: a hundred thousand reviews keep the clock standing for an hour. Each waits
+ * once at most.
  */
-export const jobTimetable =
-  "*/10 * * * * review-by-time\n17 * * * * forget-tokens\n27 * * * * forget-events\n41 3 * * * prepare-months\n* * * * * keep-up-bulk";
+export const jobTimetable = [
+  "*/10 * * * * review-by-time",
+  "17 * * * * forget-tokens",
+  "27 * * * * forget-events",
+  "41 3 * * * prepare-months",
+  "* * * * * keep-up-bulk",
+]
+  .map((line) => `${line} ?priority=-2&jobKey=clock:${line.split(" ").at(-1)}`)
+  .join("\n");
 
 /**
- * Queues the review of every patient whose local day has changed since the last one, and looks again at unmatched records
- * whose Task is overdue: those concern no patient, so no patient's review would raise their priority.
+ * Queues the review of every patient whose local day has changed since the last one, and looks again at unmatched records,
+ * doubtful pairs and stopped notifications whose Task is overdue: those concern no patient, so no patient's review would raise
+ * their priority.
  */
 export async function queueReviewsByTime(service: Service): Promise<void> {
   for (const { tenantId } of await listTenants(service.database)) {
@@ -78,6 +91,7 @@ export async function queueReviewsByTime(service: Service): Promise<void> {
       overdueSubjectsAbout(session, "unmatched-record", today),
     );
     for (const subject of subjects) await reviewUnmatched(service, tenantId, subject.slice("device:".length));
+    await raiseOverdue(service, tenantId);
   }
 }
 

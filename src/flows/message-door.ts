@@ -1,6 +1,13 @@
 import type { ReceivedMoment } from "../domain/received-person.ts";
 import { accepted, type Refusal, type Result, refused } from "../domain/result.ts";
-import { type Header, type ReadMessage, readMessage, segmentsOf, textAt } from "../intake/hl7v2/message.ts";
+import {
+  type Header,
+  isHeaderAlone,
+  type ReadMessage,
+  readMessage,
+  segmentsOf,
+  textAt,
+} from "../intake/hl7v2/message.ts";
 import { offsetOf, readTime, type TimePlace } from "../intake/hl7v2/time.ts";
 import type { MessageSettings } from "./message-settings.ts";
 import { visitEvents } from "./receive-adt.ts";
@@ -30,6 +37,8 @@ export function atTheDoor(
   settings: MessageSettings,
   { nowMs, zone }: { readonly nowMs: number; readonly zone: string },
 ): Result<TakenMessage> {
+  // A link begins with a message without content (HL7 v2.3, 2.23.1 and 2.25.3); all that it asks is which number comes next.
+  if (header.sequenceNumber.trim() === "0" && isHeaderAlone(bytes)) return accepted(linkStart(header, { nowMs, zone }));
   const unfit = headerRefusals(header, settings);
   if (unfit.length > 0) return refused(...unfit);
   const message = readMessage(bytes, header, settings.unnamedCharacterSet);
@@ -40,6 +49,14 @@ export function atTheDoor(
   if (event === undefined) return refused(noMoment);
   if (event.ms > nowMs + futureToleranceMs) return refused(inTheFuture);
   return accepted({ message: message.value, place, event });
+}
+
+function linkStart({ delimiters }: Header, at: { readonly nowMs: number; readonly zone: string }): TakenMessage {
+  return {
+    message: { delimiters, characterSet: "ASCII", segments: [] },
+    place: { zone: at.zone },
+    event: { text: new Date(at.nowMs).toISOString(), ms: at.nowMs },
+  };
 }
 
 /** Codes whose refusal is a reject (AR, CR): another receiver may take the message, this one never. */

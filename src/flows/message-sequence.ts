@@ -14,8 +14,10 @@ export interface Sequence {
 }
 
 /**
- * The sequence number protocol (HL7 v2.5.1, 2.10.1), where MSH-13 asks for it: 0 asks what is expected, −1 begins anew, and any
- * other number must be the next one. The number of the last message is let through: it was sent again.
+ * The sequence number protocol, where MSH-13 asks for it (HL7 v2.3, 2.23.1: numbers are positive and rise by one, and the last one
+ * taken is kept before it is acknowledged; 0 begins a link and is answered with the number that comes next). From memory, for the
+ * text that we found breaks off there: −1 begins anew, −1 in the answer means any, and the number of the last message is let
+ * through, as it was sent again.
  */
 export async function checkSequence(session: TenantSession, { header, sender }: KeptMessage): Promise<Sequence> {
   const text = header.sequenceNumber.trim();

@@ -51,9 +51,10 @@ export const defaultNotificationSettings: NotificationSettings = {
   privateNetworks: [],
   loopback: false,
   timeoutMs: 10_000,
-  mostFailures: 12,
+  // An endpoint that is away for an hour is told by itself, a quarter of an hour after it is back at the latest.
+  mostFailures: 18,
   firstRestMs: 2_000,
-  longestRestMs: 3_600_000,
+  longestRestMs: 900_000,
   mostEvents: 50,
   mostWaiting: 10_000,
   keptMs: 7 * 86_400_000,

@@ -1,7 +1,7 @@
 import type { Encounter, Patient, Resource } from "@medplum/fhirtypes";
 import type { SettledIdentifier } from "../domain/identifier-authority.ts";
 import type { ReceivedPerson } from "../domain/received-person.ts";
-import { patientAfter, toldMsOf } from "../fhir/received/person.ts";
+import { patientAfter, patientAfterOlder, toldMsOf } from "../fhir/received/person.ts";
 import { encounterAfter, isInpatient, type VisitEvent } from "../fhir/received/visit.ts";
 import { checkResource } from "../fhir/resource-check.ts";
 import { tokenTerm } from "../fhir/search/token.ts";
@@ -11,7 +11,7 @@ import { readVisit } from "../intake/hl7v2/visit.ts";
 import { resourcesWithTerms } from "../store/message.ts";
 import { lockResources, referenceOf } from "../store/resource.ts";
 import { commitWrites, type Write } from "./commit-writes.ts";
-import { findPerson, lockIdentifiers, noteAlike, settled } from "./find-person.ts";
+import { findPerson, lockIdentifiers, lockMerging, noteAlike, settled } from "./find-person.ts";
 import type { MessageWork } from "./message-work.ts";
 import { orRollBack, RefusedWrite } from "./write-in-tenant.ts";
 
@@ -32,6 +32,7 @@ export const visitEvents: Readonly<Record<string, VisitEvent | undefined>> = {
 /** Takes in an ADT message about one person: who they are, whether they live, and whether they are in hospital. */
 export async function receiveAdt(work: MessageWork): Promise<void> {
   const pid = onlySegment(work.message, "PID");
+  await lockMerging(work, "beside others");
   const patientId = await receivePerson(work, pid);
   const kind = visitEvents[work.header.triggerEvent];
   const [pv1] = segmentsOf(work.message, "PV1");
@@ -77,7 +78,11 @@ export async function updatePatient(
   if (current === undefined || current.deleted) throw new Error("a patient vanished while it was locked");
   const before = JSON.parse(current.body) as Patient;
   if ((toldMsOf(before) ?? Number.NEGATIVE_INFINITY) > work.event.ms) {
-    work.found.notes.push(`Patient/${id} was told of by a newer event before: it stays as it is.`);
+    const after = patientAfterOlder(before, told.person);
+    // Nobody may be asked for therapy, or their family be rung, because the message of a death was slower than another.
+    if (after !== undefined) await store(work, [after]);
+    const what = after === undefined ? "it stays as it is" : "nothing but the death was taken from this one";
+    work.found.notes.push(`Patient/${id} was told of by a newer event before: ${what}.`);
     return id;
   }
   await store(work, [patientAfter(before, told.person, told.identifiers, work.event)]);

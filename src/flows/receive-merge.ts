@@ -15,7 +15,7 @@ import { referrersTo } from "../store/references.ts";
 import { lockResources, referenceOf } from "../store/resource.ts";
 import { commitWrites, type Write } from "./commit-writes.ts";
 import { areSaidToDiffer, closeDuplicates } from "./duplicate-tasks.ts";
-import { carriersOf, findPerson, lockIdentifiers, settled } from "./find-person.ts";
+import { carriersOf, findPerson, lockIdentifiers, lockMerging, settled } from "./find-person.ts";
 import type { MessageWork } from "./message-work.ts";
 import { onlySegment, receivePerson, store, updatePatient, visitOf } from "./receive-adt.ts";
 import { orRollBack, RefusedWrite } from "./write-in-tenant.ts";
@@ -38,7 +38,7 @@ export async function receiveMerges(work: MessageWork): Promise<void> {
     const detail = "The message has no MRG behind a PID, so it does not say which number goes out of use.";
     throw new RefusedWrite([{ kind: "required", detail, at: "MRG" }]);
   }
-  // All at once, in one order: two messages that took them pair by pair could wait for each other.
+  await lockMerging(work, "alone");
   await lockIdentifiers(
     work,
     asked.flatMap(({ kept, former }) => [...kept, ...former]),
@@ -237,6 +237,7 @@ export async function receiveMovedVisits(work: MessageWork): Promise<void> {
   const pid = onlySegment(work.message, "PID");
   const person = orRollBack(readPerson(work.message, pid, work.place));
   const kept = settled(work, person.identifiers);
+  await lockMerging(work, "alone");
   await lockIdentifiers(work, kept);
   const owner = await findPerson(work, patientAfter(undefined, person, kept, work.event), kept);
   if (owner?.id === undefined) {
@@ -254,7 +255,18 @@ export async function receiveMovedVisits(work: MessageWork): Promise<void> {
     }
     const before = /^Patient\/(.+)$/.exec(visit.subject?.reference ?? "")?.[1];
     if (before !== undefined) work.found.patientIds.add(before);
+    if (before !== owner.id) await checkOwner(work, mrg, before);
     const next: Encounter = { ...visit, subject: { reference: `Patient/${owner.id}` } };
     await store(work, [next]);
   }
+}
+
+/** A visit is moved from the person whom MRG-1 names and from nobody else: an older move that comes late finds it with a third. */
+async function checkOwner(work: MessageWork, mrg: Segment, ownerId: string | undefined): Promise<void> {
+  const former = settled(work, readIdentifiers(work.message, mrg, 1));
+  if (former.length === 0 || (await carriersOf(work, former)).some(({ id }) => id === ownerId)) return;
+  work.found.reason = "identity-doubtful";
+  const detail =
+    "The visit of MRG-5 is not here with the person of MRG-1, so it was not moved. Look whose it is, and replay the message.";
+  throw new RefusedWrite([{ kind: "conflict", detail, at: "MRG-1" }]);
 }

@@ -129,10 +129,10 @@ async function takeIn(
       found.reason = "out-of-sequence";
       throw new RefusedWrite([sequence.refusal]);
     }
-    await deedOf(header)({ service, session, settings, messageId, header, ...taken, found });
+    await deedOf(header, taken)({ service, session, settings, messageId, header, ...taken, found });
     await raiseDuplicates(service, session, found.pairs);
     // What waited for its device does not any more.
-    if (again && found.deviceIdentifier !== undefined) await queueUnmatchedReview(session, found.deviceIdentifier);
+    if (again && found.deviceIdentifier !== undefined) queueUnmatchedReview(session, found.deviceIdentifier);
     const answers = answersFor(work, wantedAcknowledgements(header, "taken", false), [], expected);
     const report = reportOf(work, found, { status: "accepted", refusals: [], answers });
     await settleMessage(session, messageId, {
@@ -163,7 +163,8 @@ async function takeIn(
   });
 }
 
-function deedOf({ messageCode, triggerEvent }: Header) {
+function deedOf({ messageCode, triggerEvent }: Header, { message }: TakenMessage) {
+  if (message.segments.length === 0) return async () => undefined;
   if (messageCode === "ORU") return receiveObservations;
   if (triggerEvent === "A40" || triggerEvent === "A47") return receiveMerges;
   return triggerEvent === "A45" ? receiveMovedVisits : receiveAdt;
@@ -206,7 +207,7 @@ async function refuseMessage(
       refusedRecords: [],
     });
     await raiseDuplicates(service, session, found.pairs);
-    if (found.deviceIdentifier !== undefined) await queueUnmatchedReview(session, found.deviceIdentifier);
+    if (found.deviceIdentifier !== undefined) queueUnmatchedReview(session, found.deviceIdentifier);
   });
   orRollBack(noted);
   return report;

@@ -11,7 +11,7 @@ import { readObservations } from "../intake/hl7v2/observations.ts";
 import { readPerson } from "../intake/hl7v2/person.ts";
 import { findDevice } from "../store/device.ts";
 import { lockDevice } from "../store/session.ts";
-import { findPerson, settled } from "./find-person.ts";
+import { findPerson, lockMerging, settled } from "./find-person.ts";
 import type { MessageWork } from "./message-work.ts";
 import { store } from "./receive-adt.ts";
 import { orRollBack, RefusedWrite } from "./write-in-tenant.ts";
@@ -30,6 +30,8 @@ export async function receiveObservations(work: MessageWork): Promise<void> {
   if (observations.length === 0) {
     throw new RefusedWrite([{ kind: "required", detail: "The message holds no OBX with a value.", at: "OBX" }]);
   }
+  // A merge moves who had the device: what is stored beside it would stay with the retired record.
+  await lockMerging(work, "beside others");
   const named = await namedPerson(work);
   const measured: Observation[] = [];
   for (const one of observations) {

@@ -3,7 +3,6 @@ import type { Group } from "@medplum/fhirtypes";
 import type { ExportAsked } from "../fhir/bulk-export.ts";
 import { patientRecord } from "../fhir/everything.ts";
 import { issueOf } from "../fhir/outcome.ts";
-import { localTarget } from "../fhir/references.ts";
 import { parseSearch } from "../fhir/search/parse.ts";
 import type { Branch } from "../fhir/search/query.ts";
 import { subsetText } from "../fhir/subset.ts";
@@ -24,6 +23,7 @@ import { awaitWriters } from "../store/bulk-snapshot.ts";
 import { type Confinement, type CopySession, copySnapshotInTenant } from "../store/database.ts";
 import { readResource } from "../store/resource.ts";
 import { orSuperseded, type Pulse, storingPieces, workingOnBulk } from "./bulk-pulse.ts";
+import { membersOf } from "./group-members.ts";
 import { ndjsonWriter } from "./ndjson-writer.ts";
 import { searchOptions } from "./search-resources.ts";
 import type { Service } from "./service.ts";
@@ -52,6 +52,7 @@ export async function runExport(service: Service, tenantId: number, job: BulkJob
       const wanted = wantedOf(service, asked, type, people);
       const told = (bytes: number) => {
         pulse.progress = `${step}: ${Math.floor(bytes / 1_000_000)} MB so far`;
+        pulse.goOn();
       };
       pulse.progress = step;
       const made = fileMaker(service, tenantId, job, { role: "output", type });
@@ -96,17 +97,7 @@ async function everybodyWhereNeeded(
 }
 
 function isByPerson({ definitions }: Service, type: string): boolean {
-  return type === "Patient" || patientRecord(definitions, "x", [type]).hotTypes.length > 0;
-}
-
-/** Patients whom a Group lists and does not call inactive. */
-export function membersOf(service: Pick<Service, "definitions">, group: Group): string[] {
-  const targets = (group.member ?? []).flatMap(({ entity, inactive }) =>
-    inactive === true || entity.reference === undefined
-      ? []
-      : (localTarget(service.definitions.local(entity.reference)) ?? []),
-  );
-  return [...new Set(targets.filter(({ type }) => type === "Patient").map(({ id }) => id))];
+  return type === "Patient" || type === "Provenance" || patientRecord(definitions, "x", [type]).hotTypes.length > 0;
 }
 
 function wantedOf(
@@ -134,13 +125,17 @@ function filterBranches(service: Service, type: string, query: string): readonly
   return read.value.branches;
 }
 
-/** A type says by its column whose a resource is; one that has none, by the terms of its references. */
+/**
+ * A type says by its column whose a resource is; one that has none, by the terms of its references. A Provenance goes along with
+ * what it tells of: the guide wants it so where includeAssociatedData is not supported.
+ */
 function peopleOfType(
   service: Service,
   type: string,
   people: readonly string[] | undefined,
   isEverybody: boolean,
 ): ExportPeople {
+  if (type === "Provenance") return { by: "targets", ...(people === undefined || isEverybody ? {} : { ids: people }) };
   if (!isByPerson(service, type) && people !== undefined)
     return { by: "terms", terms: people.flatMap((id) => patientRecord(service.definitions, id, [type]).terms) };
   return people === undefined || isEverybody ? { by: "person" } : { by: "person", ids: people };
@@ -248,7 +243,7 @@ async function finish(
   await workingOnBulk(service, tenantId, async (session) => {
     const expiresMs = nowMs + service.limits.bulk.keptMs;
     orSuperseded(await finishBulkJob(session, job, { finishedMs: nowMs, expiresMs, transactionTimeMs }));
-    await noteAudit(session, {
+    noteAudit(session, {
       atMs: nowMs,
       clientId: job.clientId,
       ...(job.clientName === undefined ? {} : { clientName: job.clientName }),

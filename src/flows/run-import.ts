@@ -26,6 +26,7 @@ export async function runImport(service: Service, tenantId: number, job: BulkJob
   const run: ImportRun = { service: writingService(service, job), tenantId, job };
   const told = ({ stored, unchanged, refused }: ImportPlace) => {
     pulse.progress = `${stored + unchanged + refused} of ${lines} lines settled, ${refused} refused`;
+    pulse.goOn();
   };
   let place = job.place === undefined ? firstPlace : (JSON.parse(job.place) as ImportPlace);
   for (;;) {
@@ -141,7 +142,7 @@ async function finish(service: Service, tenantId: number, job: BulkJob, place: I
     const expiresMs = finishedMs + service.limits.bulk.keptMs;
     orSuperseded(await finishBulkJob(session, job, { finishedMs, expiresMs, transactionTimeMs: job.askedMs }));
     const counts = [`stored: ${stored}`, `unchanged: ${unchanged}`, `refused: ${refused}`];
-    await noteAudit(session, {
+    noteAudit(session, {
       ...entryOf(service, job),
       patientIds: [],
       entities: [`Bulk job ${job.jobId}`, ...counts],

@@ -28,14 +28,17 @@ export interface Told {
   /** Resources that it named or showed, and whose they are. */
   readonly entities: readonly string[];
   readonly patientIds: readonly string[];
+  /** Requests that wrote what it tells of. */
+  readonly requestIds: readonly string[];
 }
 
 /** Where there is nothing to say. */
-export const nothingTold: Told = { entities: [], patientIds: [] };
+export const nothingTold: Told = { entities: [], patientIds: [], requestIds: [] };
 
 /** The entry that a try leaves in the trail: an export to the client, whether its endpoint took it or not. */
 export function disclosure(service: Service, state: SubscriptionState, told: Told): AuditEntry {
-  const { problem, entities, patientIds } = told;
+  const { problem, entities, patientIds, requestIds } = told;
+  const [requestId = "", ...others] = requestIds;
   return {
     atMs: service.now(),
     clientId: state.clientId,
@@ -43,7 +46,8 @@ export function disclosure(service: Service, state: SubscriptionState, told: Tol
     kind: "export",
     outcome: problem === undefined ? "0" : "4",
     route: "Subscription",
-    requestId: "",
+    // An entry names one request; of several the log tells.
+    requestId: others.length === 0 ? requestId : "",
     patientIds: [...patientIds],
     entities: [`Subscription/${state.subscriptionId}`, ...entities],
     ...(problem === undefined ? {} : { reason: problem }),
@@ -62,6 +66,7 @@ export async function notify(work: Telling, kind: NotificationKind, events: read
   const shown = {
     entities: [...new Set(named.map(referenceOf))],
     patientIds: [...new Set(named.flatMap(({ patientId }) => patientId ?? []))],
+    requestIds: [...new Set(events.flatMap(({ requestId }) => requestId ?? []))],
   };
   const problem = await (asked.topic === undefined
     ? notifyPlainly(work, told)

@@ -31,7 +31,8 @@ export async function sendStatus(doors: Doors, request: JobRequest, reply: Fasti
     throw new RefusedRequest([{ kind: "exception", detail: `The ${kind} failed. ${job.reason}`, status: 500 }]);
   }
   if (job.state !== "done") {
-    reply.header("X-Progress", (job.progress || "waiting").slice(0, 100));
+    // Less than 100 characters, says the guide.
+    reply.header("X-Progress", (job.progress || (job.state === "running" ? "begun" : "waiting")).slice(0, 99));
     reply.header("Retry-After", String(pauseAfter(service.now() - job.askedMs)));
     return reply.code(202).send();
   }

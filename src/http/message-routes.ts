@@ -10,6 +10,7 @@ import { type ApiInstance, outcomeSchema } from "./api-schemas.ts";
 import type { Doors } from "./doors.ts";
 import { RefusedRequest } from "./errors.ts";
 import { answered } from "./fhir-answer.ts";
+import { knownRefusal } from "./known-errors.ts";
 import { messageReportSchema, messageSummarySchema, shownReport, summaryOf } from "./message-schemas.ts";
 import { refuseOtherMethods } from "./other-methods.ts";
 import { refuseEmptyValues } from "./query-values.ts";
@@ -61,11 +62,25 @@ function intakeRoute(app: ApiInstance, doors: Doors): void {
       const body = Buffer.isBuffer(request.body) ? request.body : Buffer.alloc(0);
       if (body.length === 0) throw new RefusedRequest([emptyBody]);
       const arrived = { bytes: body, clientId: request.grant.clientId, contentType: messageContentType };
-      const report = answered(await receiveMessage(request.service, request.tenantId, settingsOf(doors), arrived));
+      const taking = receiveMessage(request.service, request.tenantId, settingsOf(doors), arrived);
+      const report = answered(await taking.catch(notTheSenders));
       return sendAcknowledgement(reply, report);
     },
   );
 }
+
+/** What others were doing to the same records at that moment is no fault of a message: its sender must send it again as it is. */
+function notTheSenders(error: unknown): never {
+  const known = knownRefusal(error);
+  if (known?.status === 409 || known?.status === 422) throw new RefusedRequest([notNow]);
+  throw error;
+}
+
+const notNow = {
+  kind: "exception",
+  detail: "The message could not be taken in at this moment, through no fault of its own. Send it again as it is.",
+  status: 503,
+} as const;
 
 const emptyBody = { kind: "required", detail: "The body must be one HL7 v2 message.", status: 400 } as const;
 

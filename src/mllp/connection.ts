@@ -10,6 +10,7 @@ import { messageContentType, receiveMessage } from "../flows/receive-message.ts"
 import type { Service } from "../flows/service.ts";
 import { audited, writtenEntry } from "../flows/trail.ts";
 import { acknowledgementBytes } from "../intake/hl7v2/acknowledgement.ts";
+import { readHeader } from "../intake/hl7v2/message.ts";
 import { framed, frameReader } from "./frames.ts";
 
 /** What the listener is handed. */
@@ -36,6 +37,9 @@ export interface MllpConnection {
   readonly done: Promise<void>;
 }
 
+/** What goes back and forth about messages and is answered by nobody, or two systems would thank each other for ever. */
+const acknowledgements = ["ACK", "MCF"];
+
 /** Attempts that nobody could tell belong to no tenant. */
 const noTenant = 0;
 
@@ -58,12 +62,12 @@ export function openConnection(socket: Socket, doors: MllpDoors, limits: Connect
       const { messages, broken } = reader.push(chunk);
       busy = true;
       for (const message of messages) {
-        if (!(await answer(socket, doors, message)) || stopping) return;
+        if (!(await answer(socket, doors, message, limits)) || stopping) return;
       }
       busy = false;
       if (broken !== undefined) {
         doors.service.log.warn({ broken }, "an MLLP connection was closed: its sender is out of step");
-        if (broken === "too-long") await write(socket, tooLong(doors, limits.maxFrameBytes));
+        if (broken === "too-long") await write(socket, tooLong(doors, limits.maxFrameBytes), limits);
         return;
       }
       // The time of a frame runs from its first byte: one that trickles in may not hold the connection.
@@ -98,16 +102,18 @@ function tooLong({ service }: MllpDoors, maxBytes: number): Buffer {
 }
 
 /** Answers one message; false where the connection must end without an answer. */
-async function answer(socket: Socket, doors: MllpDoors, bytes: Buffer): Promise<boolean> {
+async function answer(socket: Socket, doors: MllpDoors, bytes: Buffer, limits: ConnectionLimits): Promise<boolean> {
+  const header = readHeader(bytes);
+  if (header.ok && acknowledgements.includes(header.value.messageCode)) return true;
   try {
     const { answers, characterSet } = await taken(socket, doors, bytes);
     for (const text of [answers.accept, answers.application])
-      if (text !== undefined) await write(socket, framed(acknowledgementBytes(text, characterSet)));
+      if (text !== undefined) await write(socket, framed(acknowledgementBytes(text, characterSet)), limits);
     return true;
   } catch (error) {
     doors.service.log.error(
       { code: (error as { code?: string }).code },
-      "a message could not be taken in; it will come again",
+      "a message was not answered, so it will come again",
     );
     return false;
   }
@@ -177,8 +183,17 @@ function commonNameOf(socket: Socket): string | undefined {
   return typeof name === "string" ? name : name?.[0];
 }
 
-function write(socket: Socket, bytes: Buffer): Promise<void> {
+/** Writes an answer; a sender that takes none for as long as a frame may last is closed on, or it would be waited for for ever. */
+function write(socket: Socket, bytes: Buffer, { frameMs }: ConnectionLimits): Promise<void> {
   return new Promise((resolve, reject) => {
-    socket.write(bytes, (error) => (error ? reject(error) : resolve()));
+    const late = setTimeout(() => {
+      socket.destroy();
+      reject(new Error("an acknowledgement was not taken"));
+    }, frameMs);
+    socket.write(bytes, (error) => {
+      clearTimeout(late);
+      if (error) reject(error);
+      else resolve();
+    });
   });
 }

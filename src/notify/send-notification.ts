@@ -14,9 +14,11 @@ export function wayOut(settings: NotificationSettings): WayOut {
  */
 export function sender(settings: NotificationSettings, resolve?: Resolve): Send {
   return async (sending) => {
+    // One for all of it: a name server that is silent would keep a Subscription longer than its worker has it.
+    const signal = AbortSignal.timeout(sending.timeoutMs);
     try {
-      const address = await addressOf(sending.url, settings, resolve);
-      const status = await statusOf(sending, address);
+      const address = await beforeAbort(addressOf(sending.url, settings, resolve), signal);
+      const status = await statusOf(sending, address, signal);
       if (status >= 200 && status < 300) return undefined;
       return status >= 300 && status < 400
         ? `The endpoint answered with ${status}: redirections are not followed.`
@@ -31,7 +33,18 @@ export function sender(settings: NotificationSettings, resolve?: Resolve): Send 
   };
 }
 
-function statusOf({ method, url, headers, body, timeoutMs }: Sending, address: string): Promise<number> {
+function late(): Error {
+  return Object.assign(new Error("too late"), { code: "ETIMEDOUT" });
+}
+
+function beforeAbort<T>(work: Promise<T>, signal: AbortSignal): Promise<T> {
+  return new Promise((resolve, reject) => {
+    signal.addEventListener("abort", () => reject(late()), { once: true });
+    work.then(resolve, reject);
+  });
+}
+
+function statusOf({ method, url, headers, body }: Sending, address: string, signal: AbortSignal): Promise<number> {
   return new Promise((resolve, reject) => {
     const family = address.includes(":") ? 6 : 4;
     const start = url.startsWith("https:") ? requestHttps : requestHttp;
@@ -42,7 +55,7 @@ function statusOf({ method, url, headers, body, timeoutMs }: Sending, address: s
       // The name stays for the certificate; where to go is settled.
       lookup: (_host, options, done) =>
         options.all === true ? done(null, [{ address, family }]) : done(null, address, family),
-      signal: AbortSignal.timeout(timeoutMs),
+      signal,
     });
     request.on("response", (response: IncomingMessage) => {
       resolve(response.statusCode ?? 0);
@@ -51,7 +64,7 @@ function statusOf({ method, url, headers, body, timeoutMs }: Sending, address: s
     });
     request.on("error", (error: Error & { code?: string }) => {
       const isLate = error.name === "TimeoutError" || error.code === "ABORT_ERR" || error.name === "AbortError";
-      reject(isLate ? Object.assign(new Error("too late"), { code: "ETIMEDOUT" }) : error);
+      reject(isLate ? late() : error);
     });
     request.end(body);
   });

@@ -6,6 +6,8 @@ import { type Binder, searchConditions } from "./search-conditions.ts";
 export type ExportPeople =
   /** By the column of the one person that a resource is about; everybody where no ids are named. */
   | { readonly by: "person"; readonly ids?: readonly string[] }
+  /** By the person of anything that it points to as its target; everybody's where no ids are named. Deletions tell of none. */
+  | { readonly by: "targets"; readonly ids?: readonly string[] }
   /** By any of these terms. */
   | { readonly by: "terms"; readonly terms: readonly string[] };
 
@@ -85,10 +87,20 @@ function ofPeople(tenantId: number, type: string, people: ExportPeople, binder: 
     return people.ids === undefined
       ? "r.patient_id is not null"
       : `r.patient_id = any(${binder.bind(people.ids, "text[]")})`;
+  if (people.by === "targets") return ofTargets(tenantId, people.ids, binder);
   // Joined rather than looked up one by one: there may be terms of all people.
   return `r.id in (select t.id from resource t cross join unnest(t.terms) as has(term)
     join unnest(${binder.bind(people.terms, "bigint[]")}) as wanted(term) using (term)
     where t.tenant_id = ${binder.bind(tenantId, "int")} and t.type = ${binder.bind(type, "text")})`;
+}
+
+/** What is deleted has no body to look into. */
+function ofTargets(tenantId: number, ids: readonly string[] | undefined, binder: Binder): string {
+  const whose = ids === undefined ? "t.patient_id is not null" : `t.patient_id = any(${binder.bind(ids, "text[]")})`;
+  return `case when r.deleted then false else exists (
+    select from jsonb_array_elements(r.body::jsonb -> 'target') as told(target)
+    join resource t on t.tenant_id = ${binder.bind(tenantId, "int")} and t.type = split_part(target ->> 'reference', '/', 1)
+      and t.id = split_part(target ->> 'reference', '/', 2) and not t.deleted and ${whose}) end`;
 }
 
 /** Ids of the current resources of a type that show. */

@@ -11,11 +11,13 @@ export interface ResourceEvent {
   readonly action: "create" | "update" | "delete";
   /** Whose it is; null where it is nobody's. */
   readonly patientId: string | null;
+  /** The request that wrote it; null where none did. */
+  readonly requestId: string | null;
 }
 
 /** What a statement selects of an event. */
 export const eventColumns =
-  'number::float8 as number, at as "atMs", type, id, version, action, patient_id as "patientId"';
+  'number::float8 as number, at as "atMs", type, id, version, action, patient_id as "patientId", request_id as "requestId"';
 
 /**
  * The part of a writing statement that notes what it wrote, where anybody watches the tenant: part of the statement, so that it
@@ -24,9 +26,10 @@ export const eventColumns =
  */
 export function noting(written: string): string {
   return `noted as (
-    insert into event_outbox (tenant_id, at, type, id, version, action, patient_id)
+    insert into event_outbox (tenant_id, at, type, id, version, action, patient_id, request_id)
     select $1::int, w.last_updated, w.type, w.id, w.version,
-      case when w.deleted then 'delete' when w.version = 1 then 'create' else 'update' end, w.patient_id
+      case when w.deleted then 'delete' when w.version = 1 then 'create' else 'update' end, w.patient_id,
+      nullif(split_part(current_setting('tidegate.cause', true), ' ', 1), '')
     from ${written} w
     where (select h.watched_until > now() from event_head h where h.tenant_id = $1)
   )`;
@@ -86,8 +89,8 @@ export async function numberEvents(session: TenantSession, most = 1_000): Promis
          select sequence from event_outbox where tenant_id = $1 order by sequence limit $2)
        returning *
      ), logged as (
-       insert into event_log (tenant_id, number, at, type, id, version, action, patient_id)
-       select $1::int, $3::bigint + row_number() over (order by sequence), at, type, id, version, action, patient_id from taken
+       insert into event_log (tenant_id, number, at, type, id, version, action, patient_id, request_id)
+       select $1::int, $3::bigint + row_number() over (order by sequence), at, type, id, version, action, patient_id, request_id from taken
        returning number
      )
      select count(*)::float8 as count from logged`,
@@ -117,6 +120,28 @@ export async function eventsAfter(session: TenantSession, number: number, most: 
     `select ${eventColumns} from event_log where tenant_id = $1 and number > $2 order by number limit $3`,
     [session.tenantId, number, most],
   );
+}
+
+/**
+ * The same beside the number of the last event there was: in one statement, for of two the second would see what somebody
+ * else numbers between them, and whoever reads on from there never sees it. Numbers between `number` and that of the first event, or
+ * up to the last one where none is left, are of events that were forgotten.
+ */
+export async function eventsSince(
+  session: TenantSession,
+  number: number,
+  most: number,
+): Promise<{ readonly events: readonly ResourceEvent[]; readonly last: number }> {
+  const rows = await session.query<{ last: number } & { [Name in keyof ResourceEvent]: ResourceEvent[Name] | null }>(
+    `select head.last, ${eventColumns} from (
+       select coalesce((select h.number from event_head h where h.tenant_id = $1), 0)::float8 as last) head
+     left join lateral (
+       select * from event_log where tenant_id = $1 and number > $2 order by number limit $3) l on true
+     order by number`,
+    [session.tenantId, number, most],
+  );
+  const events = rows.flatMap(({ last: _, ...event }) => (event.number === null ? [] : [event as ResourceEvent]));
+  return { events, last: rows[0]?.last ?? 0 };
 }
 
 /** The numbers of the last event there was, and of the oldest that is kept: one more than the last where none is. */

@@ -108,31 +108,50 @@ export async function claimSubscription(
   return rows.map(stateOf)[0];
 }
 
-/** Gives it back, to be taken again from `tryMs` on. */
+/** Keeps it for longer, up to `untilMs`; false where it was `heldUntilMs` no more: another worker has taken it since. */
+export async function keepSubscription(
+  session: TenantSession,
+  subscriptionId: string,
+  { heldUntilMs, untilMs }: { readonly heldUntilMs: number; readonly untilMs: number },
+): Promise<boolean> {
+  const rows = await session.query(
+    `update subscription_state set claimed_until = $4 where tenant_id = $1 and subscription_id = $2 and claimed_until = $3 returning 1`,
+    [session.tenantId, subscriptionId, instant(heldUntilMs), instant(untilMs)],
+  );
+  return rows.length === 1;
+}
+
+/** Gives it back, to be taken again from `tryMs` on, unless another worker has taken it since. */
 export async function releaseSubscription(
   session: TenantSession,
   subscriptionId: string,
-  tryMs: number,
+  { heldUntilMs, tryMs }: { readonly heldUntilMs: number; readonly tryMs: number },
 ): Promise<void> {
   await session.query(
-    `update subscription_state set claimed_until = '-infinity', try_at = $3 where tenant_id = $1 and subscription_id = $2`,
-    [session.tenantId, subscriptionId, instant(tryMs)],
+    `update subscription_state set claimed_until = '-infinity', try_at = $4
+     where tenant_id = $1 and subscription_id = $2 and claimed_until = $3`,
+    [session.tenantId, subscriptionId, instant(heldUntilMs), instant(tryMs)],
   );
 }
 
-/** Notes what a try came to, and answers the state now; undefined where it was ended. What was delivered never goes back. */
+/**
+ * Notes what a try came to, and answers the state now; undefined where it was ended, or where it is not held until `heldUntilMs`
+ * any more. What was delivered never goes back.
+ */
 export async function noteTry(
   session: TenantSession,
   subscriptionId: string,
   came: Partial<Pick<SubscriptionState, "state" | "delivered" | "failures" | "heartbeatMs" | "problem">> & {
     readonly claimedUntilMs?: number;
+    readonly heldUntilMs?: number;
   },
 ): Promise<SubscriptionState | undefined> {
   const rows = await session.query<Row>(
     `update subscription_state set state = coalesce($3, state), delivered = greatest(delivered, coalesce($4::bigint, 0)),
        failures = coalesce($5::int, failures), heartbeat_at = coalesce($6, heartbeat_at), problem = $7,
        claimed_until = coalesce($8, claimed_until)
-     where tenant_id = $1 and subscription_id = $2 and state in ('requested', 'active') returning ${columns}`,
+     where tenant_id = $1 and subscription_id = $2 and state in ('requested', 'active')
+       and ($9::timestamptz is null or claimed_until = $9) returning ${columns}`,
     [
       session.tenantId,
       subscriptionId,
@@ -142,6 +161,7 @@ export async function noteTry(
       instant(came.heartbeatMs),
       came.problem ?? null,
       instant(came.claimedUntilMs),
+      instant(came.heldUntilMs),
     ],
   );
   return rows.map(stateOf)[0];
@@ -165,8 +185,9 @@ export async function addEvents(
   if (row === undefined) return false;
   if (found.events.length === 0) return true;
   await session.query(
-    `insert into subscription_event (tenant_id, subscription_id, number, at, type, id, version, action, patient_id)
-     select $1::int, $2, $3::bigint + row_number() over (order by l.number), l.at, l.type, l.id, l.version, l.action, l.patient_id
+    `insert into subscription_event (tenant_id, subscription_id, number, at, type, id, version, action, patient_id, request_id)
+     select $1::int, $2, $3::bigint + row_number() over (order by l.number), l.at, l.type, l.id, l.version, l.action, l.patient_id,
+       l.request_id
      from event_log l where l.tenant_id = $1 and l.number = any($4::bigint[])`,
     [session.tenantId, one.subscriptionId, row.events - found.events.length, found.events.map(({ number }) => number)],
   );

@@ -52,6 +52,8 @@ export const metricList = {
   subscriptions: gauge("tidegate_subscriptions", "Subscriptions.", "state"),
   notifications: gauge("tidegate_notifications_waiting", "Events that active Subscriptions are yet to be told."),
   notificationsOldest: gauge("tidegate_notifications_oldest_wait_seconds", "Age of the oldest of those events."),
+  sent: counter("tidegate_notifications_sent_total", "Requests that this process sent to endpoints.", "outcome"),
+  sendDuration: histogram("tidegate_notification_duration_seconds", "Time until an endpoint answered.", requestSeconds),
   rowsAstray: gauge("tidegate_rows_astray", "Rows that lie in no month's partition.", "table"),
 
   connections: gauge("tidegate_database_connections", "Connections to the database.", "pool", "state"),

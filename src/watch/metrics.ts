@@ -61,6 +61,13 @@ export function openMetrics(): Metrics {
         },
       };
     },
+    onSend() {
+      const begunMs = performance.now();
+      return (problem) => {
+        metrics.observe("sendDuration", (performance.now() - begunMs) / 1_000);
+        metrics.add("sent", 1, { outcome: problem === undefined ? "taken" : "not taken" });
+      };
+    },
     close: async () => undefined,
   };
 }

@@ -52,6 +52,8 @@ export function openTraces(
       const own = cause && { requestId: cause.requestId, traceparent: textOf(span.spanContext()) };
       return { ...(own === undefined ? {} : { cause: own }), ended: (error) => end(span, error !== undefined) };
     },
+    // A notification tells of the writes of many requests and belongs to the trace of none.
+    onSend: () => () => undefined,
     // The exporter tries again for long: spans are not worth a stop that does not end.
     close: () => Promise.race([provider.shutdown(), sleep(closingMs, undefined, { ref: false })]),
   };

@@ -8,5 +8,7 @@ export interface Watcher {
   readonly onStatement: StatementWatch;
   /** Told as a job begins; answers what its own work goes back to, and what to call when it has ended. */
   onJob(kind: string, cause: Cause | undefined): { readonly cause?: Cause; ended(error?: unknown): void };
+  /** Told as a request goes to the endpoint of a Subscription; answers what to call with why it was not taken, if so. */
+  onSend(): (problem: string | undefined) => void;
   close(): Promise<void>;
 }

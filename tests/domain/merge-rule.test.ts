@@ -5,6 +5,7 @@ import { decideMerge, type MergeAsked } from "../../src/domain/merge-rule.ts";
 const agree = { contradicts: [], agrees: true } as const;
 const contradict = { contradicts: ["family", "birthDate"], agrees: false } as const;
 const asked = (more: Partial<MergeAsked>): MergeAsked => ({
+  of: "merge",
   survivorId: "keep",
   retiredId: "gone",
   survivorTrust: "certain",
@@ -42,6 +43,30 @@ describe("a message that asks for a merge", () => {
     const { retiredId: __, ...other } = asked({});
     expect(decideMerge(other)).toEqual({ kind: "note-former", survivorId: "keep" });
   });
+
+  test("of which only the old number is here gives no record the names of somebody else", () => {
+    const { survivorId: _, ...certain } = asked({});
+    const one = { contradicts: ["family"], agrees: false } as const;
+    expect(decideMerge({ ...certain, verdict: one }).kind).toBe("renumber");
+    expect(decideMerge({ ...certain, verdict: contradict })).toEqual({ kind: "doubtful-number", patientId: "gone" });
+    const claimed = { ...certain, retiredTrust: "claimed" } as const;
+    expect(decideMerge({ ...claimed, verdict: agree }).kind).toBe("renumber");
+    expect(decideMerge({ ...claimed, verdict: one }).kind).toBe("doubtful-number");
+    expect(decideMerge({ ...claimed, verdict: { contradicts: [], agrees: false } }).kind).toBe("doubtful-number");
+  });
+
+  test("of two whom a person has called two people waits for a person", () => {
+    expect(decideMerge(asked({ saidToDiffer: true }))).toEqual({
+      kind: "doubt",
+      survivorId: "keep",
+      retiredId: "gone",
+    });
+  });
+});
+
+// HL7 v2 3.3.47 (2.3: 3.2.47): A47 changes an identifier that was assigned wrongly; making one of two is A40's (3.3.40).
+test("another number for a record never makes one record of two", () => {
+  expect(decideMerge(asked({ of: "number" })).kind).toBe("doubt");
 });
 
 test("no merge follows a claimed number without agreement, whatever else is so", () => {

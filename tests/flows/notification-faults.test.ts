@@ -45,6 +45,58 @@ test("two workers at once tell an endpoint each event once", async () => {
   expect(numbers()).toEqual([1, 2, 3]);
 });
 
+test("a worker that was too long about something stops when another has taken over, and tells nothing behind it", async () => {
+  const sent: number[] = [];
+  const { promise: otherSends, resolve: otherIsSending } = Promise.withResolvers<void>();
+  let sends = 0;
+  let slow: Promise<void> = Promise.resolve();
+  let other: Promise<void> = Promise.resolve();
+  const told = async ({ body }: { readonly body: string }) => {
+    if (kindOf(body) === "handshake") return undefined;
+    sends += 1;
+    if (sends === 1) {
+      sent.push(...eventNumbers(body));
+      // Longer than the claim, and shorter than a job goes on.
+      here.clock.at += 7_000;
+      other = deliver(there, "late");
+      await otherSends;
+    } else if (sends === 2) {
+      otherIsSending();
+      await slow;
+      sent.push(...eventNumbers(body));
+    } else sent.push(...eventNumbers(body));
+    return undefined;
+  };
+  const there = { ...here, service: withSettings(here.service, { ...localSettings, send: told }) };
+  await put(there, subscription("late", receiver.url, { ...only("late"), maxCount: 1 }));
+  await deliver(there, "late");
+  await put(there, about("late", "l1"), about("late", "l2"), about("late", "l3"));
+  slow = deliver(there, "late");
+  await slow;
+  await other;
+  expect(sent).toEqual([1, 1, 2, 3]);
+  expect((await stateOf("late"))?.delivered).toBe(3);
+});
+
+test("a slow endpoint has a worker for ten seconds, and the next job goes on", async () => {
+  const sent: number[] = [];
+  const slowly = async ({ body }: { readonly body: string }) => {
+    if (kindOf(body) === "event-notification") {
+      here.clock.at += 6_000;
+      sent.push(...eventNumbers(body));
+    }
+    return undefined;
+  };
+  const there = { ...here, service: withSettings(here.service, { ...localSettings, send: slowly }) };
+  await put(there, subscription("slice", receiver.url, { ...only("slice"), maxCount: 1 }));
+  await deliver(there, "slice");
+  await put(there, ...Array.from({ length: 4 }, (_, i) => about("slice", `s${i}`)));
+  await deliver(there, "slice");
+  expect(sent).toEqual([1, 2]);
+  await deliver(there, "slice");
+  expect(sent).toEqual([1, 2, 3, 4]);
+});
+
 test("when more waits than is kept for an endpoint it is in error, and all of it is told when it is mended", async () => {
   await put(here, subscription("full", receiver.url, only("full")));
   await deliver(here, "full");

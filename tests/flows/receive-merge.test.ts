@@ -228,7 +228,11 @@ describe("a moved visit", () => {
     const pv1 = `PV1|1|I|||||||||||||||||V9^^^NORTHMOOR^VN|||||||||||||||||||||||||202606010830+0100`;
     await post.send(adt("A01", "G-30", "20260601090000+0100", person("50"), pv1));
     await post.send(adt("A45", "G-31", "20260610100000", person("51"), `MRG|${mrn("50")}||||V9^^^NORTHMOOR^VN`));
-    const [stay] = await post.all<Encounter>("Encounter");
-    expect(stay?.subject?.reference).toBe("Patient/to");
+    const owner = async () => (await post.all<Encounter>("Encounter"))[0]?.subject?.reference;
+    expect(await owner()).toBe("Patient/to");
+    // Said of a person who does not have it: perhaps an older move that was slower.
+    const late = adt("A45", "G-32", "20260610095000", person("5"), `MRG|${mrn("50")}||||V9^^^NORTHMOOR^VN`);
+    expect(await post.send(late)).toMatchObject({ status: "refused", reason: "identity-doubtful" });
+    expect(await owner()).toBe("Patient/to");
   });
 });

@@ -121,6 +121,8 @@ describe("a stay in hospital", () => {
     await post.send(adt("A01", "V-4", "20260601090000+0100", ada("2002"), pv1("V2")));
     await post.send(adt("A11", "V-5", "20260601093000+0100", ada("2002"), pv1("V2")));
     expect((await stay("V2"))?.status).toBe("cancelled");
+    await post.send(adt("A08", "V-11", "20260602093000+0100", ada("2002"), pv1("V2")));
+    expect((await stay("V2"))?.status).toBe("cancelled");
   });
 
   test("ends although an update came before its discharge", async () => {
@@ -195,5 +197,15 @@ describe("the sequence number protocol", () => {
     expect((await post.send(numbered("S-4", "10"), client)).status).toBe("accepted");
     expect((await post.send(numbered("S-9", "-1"), client)).status).toBe("accepted");
     expect((await post.send(numbered("S-10", "55"), client)).status).toBe("accepted");
+  });
+
+  // HL7 v2.3, 2.25.3: "a message that has no functional content"; its type is not used.
+  test("begins with a message without content, and says which number comes next", async () => {
+    const client = "test.link";
+    const start = (id: string) => post.send(message(msh("^", id, "20260610100000", { 13: "0" })), client);
+    expect((await start("L-1")).answers.application?.split("\r")[1]).toBe("MSA|AA|L-1||-1");
+    await post.send(numbered("L-2", "41"), client);
+    expect((await start("L-3")).answers.application?.split("\r")[1]).toBe("MSA|AA|L-3||42");
+    expect((await post.send(numbered("L-4", "42"), client)).status).toBe("accepted");
   });
 });

@@ -128,6 +128,59 @@ describe("what is asked for", () => {
     expect((await client.begin("/Group/nobodys/$export")).statusCode).toBe(404);
   });
 
+  // The guide: without includeAssociatedData "the server SHALL include all available Provenance resources whose
+  // Provenance.target is a resource in the Patient compartment".
+  test("Provenances come with what they tell of, and with nobody else's", async () => {
+    const about = (id: string, reference: string) => ({
+      resourceType: "Provenance",
+      id,
+      target: [{ reference }],
+      recorded: "2026-06-10T12:00:00Z",
+      agent: [{ who: { display: "Somebody" } }],
+    });
+    const observationOf = async (person: string) => {
+      const answer = await here.app.inject({
+        url: `/fhir/Observation?patient=${person}&_count=1`,
+        headers: here.headers,
+      });
+      return `Observation/${(answer.json() as { entry: { resource: { id: string } }[] }).entry[0]?.resource.id}`;
+    };
+    await put(
+      here,
+      about("of-anna", await observationOf("anna")) as never,
+      about("of-bert", await observationOf("bert")) as never,
+      about("of-herself", "Patient/anna") as never,
+      about("of-nobody", "Organization/trust") as never,
+    );
+    const made = ["of-anna", "of-bert", "of-herself", "of-nobody"];
+    const exported = async (path: string) =>
+      idsOf(await client.lines((await client.export(`${path}?_type=Provenance`)).output), "Provenance").filter((id) =>
+        made.includes(id),
+      );
+    expect(await exported("/Patient/$export")).toEqual(["of-anna", "of-bert", "of-herself"]);
+    expect(await exported("/Group/annas/$export")).toEqual(["of-anna", "of-herself"]);
+    expect(await exported("/$export")).toEqual(made);
+    const removed = await here.app.inject({ method: "DELETE", url: "/fhir/Provenance/of-bert", headers: here.headers });
+    expect(removed.statusCode).toBeLessThan(300);
+    expect(await exported("/Patient/$export")).toEqual(["of-anna", "of-herself"]);
+  });
+
+  // The guide: people "who are not members of the group" are told of in an error.
+  test("patient of a Group names active members alone", async () => {
+    const body = (id: string) => ({
+      resourceType: "Parameters",
+      parameter: [{ name: "patient", valueReference: { reference: `Patient/${id}` } }],
+    });
+    const refused = await client.begin("/Group/annas/$export", {}, body("bert"));
+    expect([refused.statusCode, refused.json().issue[0].expression]).toEqual([404, ["patient"]]);
+    expect(refused.json().issue[0].details.text).toBe("Patient/bert is no active member of Group/annas.");
+    const lenient = { prefer: "respond-async, handling=lenient" };
+    const { output, error } = await client.export("/Group/annas/$export", lenient, body("bert"));
+    expect([output, error.map(({ count }) => count)]).toEqual([[], [1]]);
+    const lines = await client.lines((await client.export("/Group/annas/$export", {}, body("anna"))).output);
+    expect(idsOf(lines, "Patient")).toEqual(["anna"]);
+  });
+
   test("patient names people in posted Parameters", async () => {
     const body = {
       resourceType: "Parameters",

@@ -1,6 +1,7 @@
 import type { AuditEvent, Bundle } from "@medplum/fhirtypes";
 import { afterAll, beforeAll, expect, test } from "vitest";
 import { erasePerson } from "../../src/flows/erase-person.ts";
+import { runBulk } from "../../src/flows/run-bulk.ts";
 import { auditedJobs } from "../../src/flows/trail.ts";
 import { openOwnerDatabase } from "../../src/store/database.ts";
 import { personWithCircuit } from "../flows/person-with-circuit.ts";
@@ -42,6 +43,26 @@ test("an export leaves its beginning, its end with counts, and each file that wa
   expect(names).toContainEqual(["type DeviceRequest", "type Patient"]);
   expect(names).toContainEqual([expect.stringContaining("Bulk job"), "DeviceRequest-1: 1", "Patient-1: 1"]);
   expect(names).toContainEqual([expect.stringMatching(/^Bulk job .*\/Patient-1\.ndjson$/)]);
+});
+
+test("an export that is given up leaves its end as a serious failure, with the reason", async () => {
+  const service = auditedJobs(here.service, here.trail);
+  const noWayToRead = { connect: () => Promise.reject(new Error("no connection")) } as never;
+  const broken = { ...service, database: { ...service.database, streamPool: noWayToRead } };
+  const client = bulkClient({ ...here, service });
+  const address = client.jobOf(await client.begin("/$export?_type=Patient"));
+  const jobId = address.split("/").at(-1) ?? "";
+  for (let tries = 0; tries < 5; tries += 1) {
+    expect((await client.send("GET", address)).statusCode).toBe(202);
+    here.clock.at += 1_000;
+    await runBulk(broken, here.tenantId, jobId);
+  }
+  expect((await client.send("GET", address)).statusCode).toBe(500);
+  const about = (await entries()).filter((one) => named(one).includes(`Bulk job ${jobId}`));
+  const failed = about.filter(({ type }) => type.code === "110106");
+  expect(failed.map(({ outcome, action }) => [outcome, action])).toEqual([["8", "R"]]);
+  expect(failed[0]?.outcomeDesc).toContain("tried several times");
+  expect(failed[0]?.agent[0]?.who?.identifier?.value).toBe("configured");
 });
 
 test("an import's batches name whom they are about, in the name of the client that sent them", async () => {

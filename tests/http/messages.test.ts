@@ -1,5 +1,6 @@
 import type { Patient } from "@medplum/fhirtypes";
 import fc from "fast-check";
+import { Client } from "pg";
 import { afterAll, beforeAll, describe, expect, test } from "vitest";
 import { registerClient } from "../../src/flows/client.ts";
 import { replayRefused } from "../../src/flows/messages.ts";
@@ -38,7 +39,31 @@ const replay = (id: string, payload?: string) =>
 const person = (number: string, birthDate = "19710304") =>
   pid({ 3: `${number}^^^CLINIC`, 5: "Harker^Ada", 7: birthDate });
 
+/** Makes every transaction that takes a message in lose against another one, as PostgreSQL tells it (40P01). */
+async function losingOnes(work: () => Promise<void>): Promise<void> {
+  const owner = new Client({ connectionString: here.connectionString });
+  await owner.connect();
+  await owner.query(`create function lose() returns trigger language plpgsql as
+    $$ begin raise exception 'planted' using errcode = '40P01'; end $$`);
+  await owner.query(`create trigger lose before update on received_upload for each row
+    when (new.status = 'accepted') execute function lose()`);
+  await work();
+  await owner.query("drop trigger lose on received_upload; drop function lose()");
+  await owner.end();
+}
+
 describe("the HTTP door for messages", () => {
+  test("asks for the same message again where it lost against another one, and takes it then", async () => {
+    const text = adt("A28", "H-lost", "20260610100000", person("lost"));
+    await losingOnes(async () => {
+      const answer = await send(text);
+      expect(answer.statusCode).toBe(503);
+      expect(answer.headers["retry-after"]).toBeDefined();
+      expect(answer.body).toContain("no fault of its own");
+    });
+    expect(answered((await send(text)).body).code).toBe("AA");
+  });
+
   test.each(["application/hl7-v2", "x-application/hl7-v2+er7", "application/hl7-v2; charset=utf-8"])(
     "takes %s and answers with the acknowledgement",
     async (type) => {

@@ -44,6 +44,24 @@ test("an endpoint that takes the request and says nothing is given up when its t
   receiver.answer = () => 200;
 });
 
+test("a name server that is silent takes no longer than an endpoint may", async () => {
+  const said = await sender(settings, () => new Promise(() => undefined))(sending("https://hooks.example.org/in", 150));
+  expect(said).toBe("The endpoint did not answer within 150 ms.");
+});
+
+test("a connection that is cut before the answer is a failure, whatever the endpoint has read", async () => {
+  const cutting = createServer((socket) => {
+    socket.on("error", () => undefined);
+    socket.once("data", () => socket.resetAndDestroy());
+  }).listen(0, "127.0.0.1");
+  await once(cutting, "listening");
+  const { port } = cutting.address() as { port: number };
+  const said = await sender(settings)(sending(`http://127.0.0.1:${port}/`));
+  expect(said).toBe("The endpoint could not be reached (ECONNRESET).");
+  cutting.close();
+  await once(cutting, "close");
+});
+
 test("an answer without end is not read", async () => {
   const endless = createServer((socket) => {
     socket.on("error", () => undefined);

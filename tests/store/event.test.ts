@@ -3,6 +3,7 @@ import { inTenant, readInTenant } from "../../src/store/database.ts";
 import {
   eventBounds,
   eventsAfter,
+  eventsSince,
   forgetEvents,
   numberEvents,
   unwatchEvents,
@@ -70,6 +71,29 @@ test("who commits late is numbered late, and missed by nobody who has read on", 
   await within((session) => numberEvents(session));
   const events = await readInTenant(here.database, here.tenantId, (session) => eventsAfter(session, read, 10));
   expect(events.map(({ id, number }) => [id, number])).toEqual([["late", read + 1]]);
+});
+
+test("what somebody else numbers while one reads is not passed over", async () => {
+  const read = await within((session) => numberEvents(session));
+  await put(here, task("between"));
+  const found = await readInTenant(here.database, here.tenantId, (session) =>
+    eventsSince(
+      {
+        ...session,
+        // The other is done between any two statements.
+        query: async (text, values) => {
+          const rows = await session.query(text, values);
+          await within((other) => numberEvents(other));
+          return rows as never;
+        },
+      },
+      read,
+      10,
+    ),
+  );
+  const readTo = found.events.at(-1)?.number ?? found.last;
+  const next = await readInTenant(here.database, here.tenantId, (session) => eventsSince(session, readTo, 10));
+  expect([...found.events, ...next.events].map(({ id }) => id)).toEqual(["between"]);
 });
 
 test("of many that number at once each event gets one number, without a gap", async () => {

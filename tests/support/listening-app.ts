@@ -4,10 +4,10 @@ import { tokenHash } from "../../src/http/bearer.ts";
 import { cursorsWith } from "../../src/http/cursor.ts";
 import { isReady } from "../../src/store/open.ts";
 import { quietTrail } from "./quiet-trail.ts";
-import { testService } from "./service.ts";
+import { type TestService, testService } from "./service.ts";
 
 /** The app behind a real port of this machine, with no public address configured: links begin with that port. */
-export interface ListeningApp {
+export interface ListeningApp extends Pick<TestService, "service" | "clock" | "connectionString"> {
   /** Such as `http://127.0.0.1:40123`; FHIR is under `/fhir`. */
   readonly origin: string;
   readonly token: string;
@@ -33,6 +33,9 @@ export async function listeningApp(nowIso: string): Promise<ListeningApp> {
   return {
     origin: `http://127.0.0.1:${port}`,
     token,
+    service: made.service,
+    clock: made.clock,
+    connectionString: made.connectionString,
     close: async () => {
       await app.close();
       await made.close();

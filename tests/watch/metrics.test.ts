@@ -1,4 +1,6 @@
 import { afterAll, beforeAll, expect, test } from "vitest";
+import { noNotifications, type Send } from "../../src/flows/notification-settings.ts";
+import { watchedService } from "../../src/open-watch.ts";
 import { openMetrics } from "../../src/watch/metrics.ts";
 import { type TestApp, testApp } from "../support/app.ts";
 import { readExposition, sampleOf } from "../support/exposition.ts";
@@ -74,6 +76,21 @@ test("a job is counted and timed by its kind and how it ended", async () => {
   for (const outcome of ["done", "failed"])
     expect(sampleOf(text, "tidegate_jobs_done_total", { kind: "review-patient", outcome })).toBe(1);
   expect(sampleOf(text, "tidegate_job_duration_seconds_count", { kind: "review-patient" })).toBe(2);
+});
+
+test("what is sent to endpoints is counted by whether it was taken, and timed", async () => {
+  const send: Send = async ({ url }) => (url.endsWith("/in") ? undefined : "The endpoint answered with 500.");
+  const quiet = { ...noNotifications, send };
+  const watched = watchedService({ ...here.service, notifications: quiet }, [metrics]);
+  const sending = { method: "POST", headers: {}, body: "", timeoutMs: 100 } as const;
+  const answers = ["in", "in", "broken"].map((path) =>
+    watched.notifications?.send({ ...sending, url: `https://a.test/${path}` }),
+  );
+  expect(await Promise.all(answers)).toEqual([undefined, undefined, "The endpoint answered with 500."]);
+  const text = await metrics.text();
+  expect(sampleOf(text, "tidegate_notifications_sent_total", { outcome: "taken" })).toBe(2);
+  expect(sampleOf(text, "tidegate_notifications_sent_total", { outcome: "not taken" })).toBe(1);
+  expect(sampleOf(text, "tidegate_notification_duration_seconds_count")).toBe(3);
 });
 
 test("the public door tells none of it", async () => {

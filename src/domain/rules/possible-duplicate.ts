@@ -26,7 +26,8 @@ export interface RecordPair {
 const reasons = {
   alike: "names and birth date agree and no number that would name one person for good does",
   "shared-number": "a message carried numbers of both",
-  "contradicting-merge": "a message asked to make them one, and something speaks against it",
+  "contradicting-merge":
+    "a message asked to merge them, or gave one the number of the other, and something speaks against it",
   "merged-contradicting": "a message merged them by trusted numbers, and their names or birth dates contradict",
 } as const;
 

@@ -4,7 +4,7 @@ import { localTarget } from "../references.ts";
 import { identifierSystems } from "../terminology/canonical.ts";
 import { withFormer } from "./person.ts";
 
-/** The record that goes on: it keeps the other's numbers as former ones, and its labels. */
+/** The record that goes on: it keeps the other's numbers as former ones, its labels, and a death that it says nothing of itself. */
 export function survivorAfter(survivor: Patient, retired: Patient, former: readonly SettledIdentifier[]): Patient {
   const known = (survivor.identifier ?? []).map(keyOf);
   const taken = (retired.identifier ?? []).filter((one) => !known.includes(keyOf(one)));
@@ -15,10 +15,18 @@ export function survivorAfter(survivor: Patient, retired: Patient, former: reado
   const security = labelsOf(survivor, retired);
   return {
     ...survivor,
+    ...deathOf(survivor, retired),
     ...(security.length === 0 ? {} : { meta: { ...survivor.meta, security } }),
     identifier,
     link: linked(survivor, "replaces", retired.id ?? ""),
   };
+}
+
+/** One death for both; what a message told of the record that goes on stands before what the other says. */
+function deathOf(survivor: Patient, retired: Patient): Pick<Patient, "deceasedBoolean" | "deceasedDateTime"> {
+  if (survivor.deceasedBoolean !== undefined || survivor.deceasedDateTime !== undefined) return {};
+  if (retired.deceasedDateTime !== undefined) return { deceasedDateTime: retired.deceasedDateTime };
+  return retired.deceasedBoolean === undefined ? {} : { deceasedBoolean: retired.deceasedBoolean };
 }
 
 /** The record that is out of use and says which one goes on (https://hl7.org/fhir/R4/valueset-link-type.html). */

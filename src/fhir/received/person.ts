@@ -107,17 +107,33 @@ function put<Name extends keyof Patient, T>(
   else if (said === null) delete patient[name];
 }
 
-/** PID-29 goes before PID-30, as in the guide; a death that is taken back leaves none. */
+/**
+ * PID-29 goes before PID-30, as in the guide. That a person is not dead is kept as well (`deceasedBoolean` false): by it an older
+ * death that comes later is known to have been taken back.
+ */
 function setDeath(patient: Patient, { diedAt, isDead }: ReceivedPerson): void {
   const isTakenBack = isDead === false || isDead === null || diedAt === null;
   if (isTakenBack && typeof diedAt !== "string") {
     delete patient.deceasedBoolean;
     delete patient.deceasedDateTime;
+    if (isDead === false) patient.deceasedBoolean = false;
   }
   if (typeof diedAt === "string") {
     delete patient.deceasedBoolean;
     patient.deceasedDateTime = diedAt;
   } else if (isDead === true && patient.deceasedDateTime === undefined) patient.deceasedBoolean = true;
+}
+
+/**
+ * The Patient after an older event than the one that told of it last: it changes nothing but a death that no event has said
+ * anything of. Undefined where it changes nothing at all.
+ */
+export function patientAfterOlder(before: Patient, person: ReceivedPerson): Patient | undefined {
+  const isSaid = before.deceasedBoolean !== undefined || before.deceasedDateTime !== undefined;
+  if (isSaid || !(person.isDead === true || typeof person.diedAt === "string")) return undefined;
+  const after = { ...before };
+  setDeath(after, person);
+  return after;
 }
 
 function withoutEmpty(patient: PatientWithMarks): Patient {

@@ -66,13 +66,18 @@ export interface AcknowledgementParts {
 }
 
 const longest = 1_000;
+/** Of MSA-3, in the versions that have it for this (v2.3 gives it 80 characters; from memory). */
+const longestText = 80;
 
 /** An acknowledgement as text, segments ended by CR: MSH, MSA and an ERR for each refusal. */
 export function acknowledgementText(header: Header, parts: AcknowledgementParts): string {
   const { delimiters } = header;
   const { field, component } = delimiters;
   const plain = (text: string) => escaped(text.slice(0, longest), delimiters);
-  const type = ["ACK", ...(header.triggerEvent === "" ? [] : [header.triggerEvent]), "ACK"].join(component);
+  const type = header.triggerEvent === "" ? "ACK" : ["ACK", header.triggerEvent, "ACK"].join(component);
+  const isOld = /^2\.[1-4]/.test(header.version);
+  const refusals = parts.refusals.slice(0, 20);
+  const text = isOld ? plain((refusals[0]?.detail ?? "").slice(0, longestText)) : "";
   const segments = [
     [
       `MSH${field}${component}${delimiters.repetition}${delimiters.escape}${delimiters.subcomponent}`,
@@ -93,10 +98,10 @@ export function acknowledgementText(header: Header, parts: AcknowledgementParts)
       "MSA",
       parts.code,
       header.controlId,
-      "",
+      text,
       ...(parts.expectedSequenceNumber === undefined ? [] : [String(parts.expectedSequenceNumber)]),
     ],
-    ...parts.refusals.slice(0, 20).map((refusal) => errorSegment(refusal, delimiters)),
+    ...(isOld ? oldErrors(refusals, delimiters) : refusals.map((refusal) => errorSegment(refusal, delimiters))),
   ];
   return segments.map((fields) => `${fields.join(field).replace(new RegExp(`\\${field}+$`), "")}\r`).join("");
 }
@@ -129,6 +134,17 @@ function errorSegment({ kind, detail, at = "" }: Refusal, delimiters: Delimiters
   const [code, text] = unsupported[at] ?? conditions[kind] ?? otherCondition;
   const coded = [code, escaped(text, delimiters), "HL70357"].join(component);
   return ["ERR", "", locationOf(at, component), coded, "E", "", "", "", escaped(detail.slice(0, longest), delimiters)];
+}
+
+/** One ERR for all, as it was before v2.5: in its first field the segment, its number, the field, and the code (HL7 v2.3, 2.24.3.1). */
+function oldErrors(refusals: readonly Refusal[], delimiters: Delimiters): string[][] {
+  const { component, subcomponent, repetition } = delimiters;
+  const errors = refusals.map(({ kind, at = "" }) => {
+    const [code, text] = unsupported[at] ?? conditions[kind] ?? otherCondition;
+    const [segment = "", number = "", field = ""] = locationOf(at, component).split(component);
+    return [segment, number, field, [code, escaped(text, delimiters), "HL70357"].join(subcomponent)].join(component);
+  });
+  return errors.length === 0 ? [] : [["ERR", errors.join(repetition)]];
 }
 
 /** `PID-3[2]` as ERL: segment, its number, field, repetition. */

@@ -97,6 +97,11 @@ export function readMessage(bytes: Uint8Array, header: Header, unnamedSet?: Char
   });
 }
 
+/** Whether nothing follows MSH: such a message has no content, and only asks or tells how its sender goes on. */
+export function isHeaderAlone(bytes: Uint8Array): boolean {
+  return bytes.subarray(endOfLine(bytes, startOf(bytes))).every((byte) => byte === 0x0d || byte === 0x0a);
+}
+
 /** Every segment of a name, in their order. */
 export function segmentsOf(message: ReadMessage, name: string): Segment[] {
   return message.segments.filter((segment) => segment.name === name);

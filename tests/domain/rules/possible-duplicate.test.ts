@@ -19,3 +19,14 @@ test("the finding names both records, why, and no person", () => {
   expect(finding.text).toContain("10 June 2026");
   expect(finding.evidence.map(({ reference }) => reference)).toEqual(["Patient/a", "Patient/b"]);
 });
+
+test("of a merge that was done although they contradict, it asks whether that was right", () => {
+  const { text, clearsWhen } = possibleDuplicateFinding({
+    patientIds: ["a", "b"],
+    why: "merged-contradicting",
+    day: "2026-06-10",
+  });
+  expect(text).toContain("Patient/a and Patient/b were made one");
+  expect(text).toContain("taken back");
+  expect(clearsWhen).toContain("A person has looked");
+});

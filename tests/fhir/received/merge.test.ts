@@ -29,6 +29,13 @@ describe("after a merge", () => {
     expect(retiredAfter(out, "keep")).toEqual(out);
   });
 
+  test("who died by one record has died, unless the other says something of it itself", () => {
+    const died = patient("gone", { deceasedDateTime: "2026-06-01" });
+    expect(survivorAfter(patient("keep"), died, []).deceasedDateTime).toBe("2026-06-01");
+    const said = survivorAfter(patient("keep", { deceasedBoolean: false }), died, []);
+    expect([said.deceasedBoolean, said.deceasedDateTime]).toEqual([false, undefined]);
+  });
+
   test("a number that both carry stays as the survivor has it", () => {
     const both = patient("gone", { identifier: [{ system: "urn:a", value: "keep" }] });
     expect(survivorAfter(patient("keep"), both, []).identifier).toEqual([{ system: "urn:a", value: "keep" }]);

@@ -6,6 +6,7 @@ import {
   birthTimeUrl,
   identifierOf,
   patientAfter,
+  patientAfterOlder,
   toldBy,
   toldMsOf,
   withFormer,
@@ -90,6 +91,18 @@ describe("a Patient after a message", () => {
     const before = told({ sex: "F", birth: { date: "1971-03-04", dateTime: "1971-03-04T05:06:00+01:00" } });
     const cleared = told({ sex: null, birth: null }, before);
     expect([cleared.gender, cleared.birthDate, "_birthDate" in cleared]).toEqual([undefined, undefined, false]);
+  });
+
+  test("of an older event changes nothing but a death that nobody has said anything of", () => {
+    const alive = told({ sex: "F" });
+    const older = (more: Partial<ReceivedPerson>, before = alive) => patientAfterOlder(before, { ...silent, ...more });
+    expect(older({ sex: "M" })).toBeUndefined();
+    expect(older({ sex: "M", isDead: true })).toEqual({ ...alive, deceasedBoolean: true });
+    expect(older({ diedAt: "2026-06-01" })).toEqual({ ...alive, deceasedDateTime: "2026-06-01" });
+    // Who was told not to be dead by something newer is not.
+    const takenBack = told({ isDead: false }, told({ diedAt: "2026-06-01" }));
+    expect(takenBack).toMatchObject({ deceasedBoolean: false });
+    expect(older({ diedAt: "2026-06-01" }, takenBack)).toBeUndefined();
   });
 
   test("keeps the value where a code has no mapping: nothing is guessed", () => {

@@ -41,3 +41,12 @@ test("the number of a visit is its identifier, of type VN", () => {
     { system: "urn:v", value: "7", type: { coding: [{ code: "VN" }] } },
   ]);
 });
+
+test("an update of a stay that was cancelled leaves it cancelled: it takes no day", () => {
+  const cancelled = { ...encounterAfter(encounterAfter(undefined, told("admit")), told("cancel-admit")), id: "e" };
+  const updated = { ...encounterAfter(cancelled, told("update")), id: "e" };
+  expect(updated.status).toBe("cancelled");
+  expect(absenceOf(updated, "Europe/London")).toEqual([]);
+  // Who is admitted again under the same number is in hospital.
+  expect(encounterAfter(updated, told("admit")).status).toBe("in-progress");
+});

@@ -27,7 +27,7 @@ test.each([
 });
 
 test("the receiver answers as the sender, with the control id, and says where and why", () => {
-  const header = readHeader(Buffer.from("MSH|^~\\&|PAS|MOOR|T|H|20260610||ADT^A28|A\\F\\1|P|2.4||||||8859/1"));
+  const header = readHeader(Buffer.from("MSH|^~\\&|PAS|MOOR|T|H|20260610||ADT^A28|A\\F\\1|P|2.5.1||||||8859/1"));
   if (!header.ok) throw new Error();
   const text = acknowledgementText(header.value, {
     code: "AE",
@@ -37,9 +37,24 @@ test("the receiver answers as the sender, with the control id, and says where an
     expectedSequenceNumber: 5,
   });
   expect(text.split("\r")).toEqual([
-    "MSH|^~\\&|T|H|PAS|MOOR|20260610120000+0000||ACK^A28^ACK|x1|P|2.4||||||8859/1",
+    "MSH|^~\\&|T|H|PAS|MOOR|20260610120000+0000||ACK^A28^ACK|x1|P|2.5.1||||||8859/1",
     "MSA|AE|A\\F\\1||5",
     "ERR||PID^1^3^2|101^Required field missing^HL70357|E||||Say A\\F\\B \\T\\ C",
     "",
+  ]);
+});
+
+// HL7 v2.3, 2.24.3.1: ERR-1 holds the segment, its number, the field and a code, whose parts are divided as subcomponents; it repeats.
+test("a sender of a version before 2.5 is told in the places that it has for it", () => {
+  const header = readHeader(Buffer.from("MSH|^~\\&|PAS|MOOR|T|H|20260610||ADT^A28|7|P|2.3"));
+  if (!header.ok) throw new Error();
+  const refusals = [
+    { kind: "required", detail: "x".repeat(100), at: "PID-3" },
+    { kind: "value", detail: "No date.", at: "PID-7" },
+  ] as const;
+  const text = acknowledgementText(header.value, { code: "AE", controlId: "x1", sentAt: "20260610", refusals });
+  expect(text.split("\r").slice(1, 3)).toEqual([
+    `MSA|AE|7|${"x".repeat(80)}`,
+    "ERR|PID^1^3^101&Required field missing&HL70357~PID^1^7^102&Data type error&HL70357",
   ]);
 });

@@ -11,7 +11,7 @@ describe("MSH-18", () => {
     expect(characterSetOf("", "8859/1")).toMatchObject({ value: "8859/1" });
   });
 
-  test.each(["UNICODE UTF-16", "ISO IR14", "8859/2", "constructor"])("%s is not read", (name) => {
+  test.each(["UNICODE UTF-16", "ISO IR14", "8859/16", "constructor"])("%s is not read", (name) => {
     expect(characterSetOf(name)).toMatchObject({ ok: false, refusals: [{ at: "MSH-18" }] });
   });
 });
@@ -23,6 +23,12 @@ describe("the same bytes", () => {
   test("are other texts in other sets, and no text in some", () => {
     expect(decoded(bytes, "8859/1")).toMatchObject({ value: "Mü\u0080¤" });
     expect(decoded(bytes, "8859/15")).toMatchObject({ value: "Mü\u0080€" });
+    // ISO 8859-2 has the same u, and its currency sign in the same place; 8859-5 and 8859-7 have other alphabets there.
+    expect(decoded(bytes, "8859/2")).toMatchObject({ value: "Mü\u0080¤" });
+    expect(decoded(Buffer.from([0xb0, 0xd1]), "8859/5")).toMatchObject({ value: "Аб" });
+    expect(decoded(Buffer.from([0xc1, 0xe2]), "8859/7")).toMatchObject({ value: "Αβ" });
+    // 8859-7 gives FF to no letter.
+    expect(decoded(Buffer.from([0xff]), "8859/7").ok).toBe(false);
     expect(decoded(bytes, "UNICODE UTF-8").ok).toBe(false);
     expect(decoded(bytes, "ASCII").ok).toBe(false);
   });
