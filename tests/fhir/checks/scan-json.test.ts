@@ -60,10 +60,14 @@ test("a number is delicate where JavaScript writes it otherwise", () => {
     fc.stringMatching(/^-?(0|[1-9]\d{0,17})(\.\d{1,18})?([eE][+-]?\d{1,2})?$/),
   );
   fc.assert(
-    fc.property(number, fc.constantFrom("[%s]", '{"a":%s}', '[true, %s ,"1.50"]', '["1e5",null,%s\n]'), (text, frame) => {
-      const { hasDelicateNumber } = scanJson(frame.replace("%s", text));
-      if (JSON.stringify(JSON.parse(text)) !== text) expect(hasDelicateNumber).toBe(true);
-      expect(scanJson(frame.replace("%s", "7.25")).hasDelicateNumber).toBe(false);
-    }),
+    fc.property(
+      number,
+      fc.constantFrom("[%s]", '{"a":%s}', '[true, %s ,"1.50"]', '["1e5",null,%s\n]'),
+      (text, frame) => {
+        const { hasDelicateNumber } = scanJson(frame.replace("%s", text));
+        if (JSON.stringify(JSON.parse(text)) !== text) expect(hasDelicateNumber).toBe(true);
+        expect(scanJson(frame.replace("%s", "7.25")).hasDelicateNumber).toBe(false);
+      },
+    ),
   );
 });
