@@ -28,7 +28,8 @@ export interface TenantSession {
 
 /**
  * When a statement is planned: once a connection, or each time it is asked. Each time, where the best way hangs on what is asked
- * for (a code that all have, or that three have): planning costs a millisecond, the wrong way a thousand.
+ * for (a code that all have, or that three have), or where a table may have been empty when it was planned first: planning costs a
+ * millisecond, the wrong way a thousand.
  */
 export type Planning = "once" | "each time";
 
@@ -42,9 +43,12 @@ export function sessionOn(
   bound: Promise<unknown>,
   { cause, onStatement }: { readonly cause?: Cause; readonly onStatement?: StatementWatch } = {},
 ): TenantSession {
-  async function query<Row>(text: string, values: readonly unknown[] = []): Promise<Row[]> {
+  async function query<Row>(text: string, values: readonly unknown[] = [], plan: Planning = "once"): Promise<Row[]> {
     const ended = onStatement?.(text, cause);
+    // Both ways of the setting leave with the statement; a reset goes back to what the connection began with.
+    if (plan === "each time") sentAhead(client, "set plan_cache_mode to force_custom_plan");
     const asked = sent(client, { text, values: [...values], name: statementName(text) });
+    if (plan === "each time") sentAhead(client, "reset plan_cache_mode");
     if (ended !== undefined) asked.then(() => ended(), ended);
     const [answer] = await Promise.all([asked, bound]);
     return answer.rows as Row[];
