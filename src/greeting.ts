@@ -8,16 +8,18 @@ import { writeDemoAccess } from "./http/demo-access.ts";
 export async function greet(
   app: FastifyInstance,
   config: Config,
-  { token, mllpPort }: { readonly token: string | undefined; readonly mllpPort: number | undefined },
+  opened: Readonly<Record<"mllpPort" | "metricsPort", number | undefined>> & { readonly token: string | undefined },
   say: (text: string) => void,
 ): Promise<void> {
+  const { token, mllpPort, metricsPort } = opened;
   const { port } = app.server.address() as AddressInfo;
   const host = config.HOST === "0.0.0.0" || config.HOST === "::" ? "127.0.0.1" : config.HOST;
   const origin =
     config.PUBLIC_BASE_URL ??
     `${config.TLS_CERT_FILE === undefined ? "http" : "https"}://${host.includes(":") ? `[${host}]` : host}:${port}`;
   if (config.ROLE === "worker") {
-    say(`\nTidegate's worker is at work. Its only door is ${origin}/health/ready`);
+    say(`\nTidegate's worker is at work. Its door is ${origin}/health/ready`);
+    sayMetrics(config, metricsPort, say);
     return;
   }
   say(
@@ -25,6 +27,7 @@ export async function greet(
   );
   if (mllpPort !== undefined)
     say(`  HL7 v2     ${config.TLS_CERT_FILE === undefined ? "mllp" : "mllps"}://${config.MLLP_HOST}:${mllpPort}`);
+  sayMetrics(config, metricsPort, say);
   if (token === undefined) return;
   const path = await writeDemoAccess(config.DATA_DIR, { fhirUrl: `${origin}/fhir`, apiUrl: `${origin}/api/v1`, token });
   say(`\nDemo token (also in ${path}):\n  ${token}\n\nTry:\n`);
@@ -44,4 +47,8 @@ for client in ${demoClientNames.join(" ")}; do npm run --silent token -- $client
   say(`# Who asked about whom? The trail, for the administrator
 curl -s -H "Authorization: Bearer $(npm run --silent token -- administrator)" "${origin}/fhir/AuditEvent?_count=3"\n`);
   say("Every person, hospital and device of the demo is invented. Stop with Ctrl-C.");
+}
+
+function sayMetrics({ METRICS_HOST }: Config, port: number | undefined, say: (text: string) => void): void {
+  if (port !== undefined) say(`  Metrics    http://${METRICS_HOST}:${port}/metrics`);
 }

@@ -84,7 +84,7 @@ export async function openDoors(unwatched: Service, ground: Ground): Promise<voi
     await watch.close();
     await store.close();
   });
-  await watch.listen({
+  const metricsPort = await watch.listen({
     database: store.database,
     softwareVersion: version,
     auditWaiting: trail.waiting,
@@ -94,7 +94,7 @@ export async function openDoors(unwatched: Service, ground: Ground): Promise<voi
   await listen(app, config);
   const messages = await messageListener(config, { service, trail, file }, { isDemo: demo !== undefined, tls });
   if (messages !== undefined) background.stopMessages = () => messages.close();
-  await greet(app, config, { token: demo?.token, mllpPort: messages?.port }, say);
+  await greet(app, config, { token: demo?.token, mllpPort: messages?.port, metricsPort }, say);
   if (config.ROLE !== "worker" && doors.tokens.size + issuers.length === 0)
     say("\nNobody can come in yet: no ACCESS_TOKENS are configured and no demo is played.");
   const { startBackground } = await import("./background.ts");
