@@ -1,6 +1,6 @@
 import type { Patient, Task } from "@medplum/fhirtypes";
 import { afterAll, beforeAll, describe, expect, test } from "vitest";
-import { adt, messenger, mrn, pid } from "../support/messages.ts";
+import { adt, messenger, mrn, pid, record } from "../support/messages.ts";
 import { put, type TestService, testService } from "../support/service.ts";
 
 let made: TestService;
@@ -12,17 +12,7 @@ beforeAll(async () => {
 });
 afterAll(() => made.close());
 
-const system = "urn:example:northmoor";
 const clinic = "https://tidegate.example/fhir/sid/hl7v2-authority/CLINIC";
-const record = (id: string, number: string, more: Partial<Patient> = {}): Patient & { id: string } => ({
-  resourceType: "Patient",
-  id,
-  active: true,
-  identifier: [{ system, value: number }],
-  name: [{ family: "Harker", given: ["Ada"] }],
-  birthDate: "1971-03-04",
-  ...more,
-});
 const ada = { 5: "Harker^Ada", 7: "19710304" };
 const bea = { 5: "Sorrel^Bea", 7: "19880808" };
 const openTasks = async (id: string) =>

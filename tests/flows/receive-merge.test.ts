@@ -1,7 +1,7 @@
 import type { DeviceUseStatement, Encounter, Flag, Patient, Provenance, Task } from "@medplum/fhirtypes";
 import { afterAll, beforeAll, describe, expect, test } from "vitest";
 import { readInTenant } from "../../src/store/database.ts";
-import { adt, answered, messenger, mrn, pid } from "../support/messages.ts";
+import { adt, answered, messenger, mrn, pid, record, system } from "../support/messages.ts";
 import { put, type TestService, testService } from "../support/service.ts";
 
 let made: TestService;
@@ -13,16 +13,6 @@ beforeAll(async () => {
 });
 afterAll(() => made.close());
 
-const system = "urn:example:northmoor";
-const record = (id: string, number: string, more: Partial<Patient> = {}): Patient & { id: string } => ({
-  resourceType: "Patient",
-  id,
-  active: true,
-  identifier: [{ system, value: number }],
-  name: [{ family: "Harker", given: ["Ada"] }],
-  birthDate: "1971-03-04",
-  ...more,
-});
 const person = (number: string, more: Readonly<Record<number, string>> = {}) =>
   pid({ 3: mrn(number), 5: "Harker^Ada", 7: "19710304", ...more });
 const merge = (id: string, kept: string, gone: string, event = "A40") =>

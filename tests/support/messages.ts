@@ -1,3 +1,4 @@
+import type { Patient } from "@medplum/fhirtypes";
 import type { AuthorityRule } from "../../src/domain/identifier-authority.ts";
 import type { MessageReport } from "../../src/flows/message-answer.ts";
 import { defaultMessageSettings, type MessageSettings } from "../../src/flows/message-settings.ts";
@@ -77,4 +78,20 @@ export function answered(text: string | undefined): { code: string; controlId: s
   const msa = segments.find(([name]) => name === "MSA") ?? [];
   const errors = segments.filter(([name]) => name === "ERR").map((fields) => fields[8] ?? "");
   return { code: msa[1] ?? "", controlId: msa[2] ?? "", errors };
+}
+
+/** The authority of the numbers of `record`, as a system. */
+export const system = "urn:example:northmoor";
+
+/** Ada Harker's record under a number. */
+export function record(id: string, number: string, more: Partial<Patient> = {}): Patient & { id: string } {
+  return {
+    resourceType: "Patient",
+    id,
+    active: true,
+    identifier: [{ system, value: number }],
+    name: [{ family: "Harker", given: ["Ada"] }],
+    birthDate: "1971-03-04",
+    ...more,
+  };
 }
