@@ -1,18 +1,20 @@
 import type { Resource } from "@medplum/fhirtypes";
 import type { PatientFacts } from "../domain/facts.ts";
+import type { Refusal } from "../domain/result.ts";
 import type { Thresholds } from "../domain/thresholds.ts";
 import { confidentialityLabels } from "../fhir/confidentiality.ts";
 import { factsOf } from "../fhir/facts.ts";
 import { stampedJson } from "../fhir/json.ts";
 import { extractIndexValues } from "../fhir/search/extract.ts";
 import type { IndexValues } from "../fhir/search/index-values.ts";
-import type { TenantSession } from "../store/database.ts";
+import { type TenantSession, withholdingOf } from "../store/database.ts";
 import { queueReviews, type StatedFacts, saveFacts } from "../store/facts.ts";
 import { readPatients } from "../store/picture.ts";
 import { type NewResource, referenceOf, type StoredResource, saveResources } from "../store/resource.ts";
 import { refusePlans } from "./plan-guard.ts";
 import { refuseDangling, refuseStillReferred } from "./reference-policy.ts";
 import { refuseReleaseReports } from "./release-guard.ts";
+import { refuseForRetired } from "./retired-record.ts";
 import { screeningWrites } from "./screening.ts";
 import type { Service } from "./service.ts";
 import { settleSubscriptions } from "./subscription-writes.ts";
@@ -87,12 +89,8 @@ async function storeWrites(
   if (writes.length === 0) return [];
   const lastUpdatedMs = service.now();
   const next = writes.map((write) => nextVersion(service, write, current.get(referenceOf(write)), lastUpdatedMs));
-  // Asked at once; what is asked with the writer's own eyes comes last, so that nothing else is asked with them.
-  const [settling, dangling] = await Promise.all([
-    readSettling(service, session, writes, next),
-    options.ownWork === true ? [] : refuseDangling(service, session, writes, options.alsoWritten ?? new Set(), current),
-  ]);
-  if (dangling.length > 0) throw new RefusedWrite(dangling);
+  const { settling, refusals } = await settleAndCheck(service, session, { writes, next, current, options });
+  if (refusals.length > 0) throw new RefusedWrite(refusals);
   const saving = saveResources(session, next);
   const facts = saveFacts(session, statedBy(service, writes, next, settling));
   const [patients, referred] = await Promise.all([
@@ -106,6 +104,32 @@ async function storeWrites(
       patients.filter((patientId) => patientId !== ""),
     );
   return next;
+}
+
+/**
+ * Asks what the facts are settled by and whether what the writes point to is here, at once. What they point to is held first: where
+ * a merge is at one of the people, whose record goes on is known afterwards. To a writer from whom something is withheld the
+ * second question waits for the first, which is asked with the writer's own eyes.
+ */
+async function settleAndCheck(
+  service: Service,
+  session: TenantSession,
+  { writes, next, current, options }: Checked,
+): Promise<{ settling: Settling; refusals: readonly Refusal[] }> {
+  const settle = () => readSettling(service, session, writes, next);
+  if (options.ownWork === true) return { settling: await settle(), refusals: [] };
+  const checking = refuseDangling(service, session, writes, options.alsoWritten ?? new Set(), current);
+  const isConfined = withholdingOf(service.database.confinement) !== undefined;
+  const [dangling, settling] = await Promise.all([checking, isConfined ? checking.then(settle) : settle()]);
+  const retired = options.ofMerge === true ? [] : refuseForRetired(service, next, current, settling.retired);
+  return { settling, refusals: [...dangling, ...retired] };
+}
+
+interface Checked {
+  readonly writes: readonly Write[];
+  readonly next: readonly NewResource[];
+  readonly current: ReadonlyMap<string, StoredResource>;
+  readonly options: CommitOptions;
 }
 
 /** The same for one write; `current` is the version before it, locked. */
@@ -155,6 +179,8 @@ function deletion(type: string, before: StoredResource | undefined): object {
 /** What the facts of a write are settled by. */
 interface Settling {
   readonly zones: ReadonlyMap<string, string>;
+  /** People whose records were merged into others, and into which. */
+  readonly retired: ReadonlyMap<string, string>;
   readonly dayParts: Thresholds["dayParts"];
 }
 
@@ -165,11 +191,11 @@ async function readSettling(
   stored: readonly NewResource[],
 ): Promise<Settling> {
   const settles = writes.some((write) => write.type === "Observation" && write.resource !== undefined);
-  const [zones, { dayParts }] = await Promise.all([
-    zonesOf(service, session, writes, stored),
+  const [people, { dayParts }] = await Promise.all([
+    peopleOf(service, session, writes, stored),
     settles ? thresholdsNow(service, session) : service.thresholds,
   ]);
-  return { zones, dayParts };
+  return { ...people, dayParts };
 }
 
 /** The facts of each resource as it is stored, local days in the zone of the patient concerned. */
@@ -195,15 +221,15 @@ function metaOf(resource: Resource, stored: NewResource | undefined): Resource["
     : { ...resource.meta, lastUpdated: new Date(stored.lastUpdatedMs).toISOString() };
 }
 
-async function zonesOf(
+async function peopleOf(
   service: Service,
   session: TenantSession,
   writes: readonly Write[],
   stored: readonly NewResource[],
-): Promise<Map<string, string>> {
+): Promise<Pick<Settling, "zones" | "retired">> {
   const wanted = [...new Set(stored.flatMap((one) => one.index.hot.patientId ?? []))];
   const known: PatientFacts[] = wanted.length === 0 ? [] : await readPatients(session, wanted);
-  const zones = new Map(known.map((patient) => [patient.patientId, patient.zone]));
+  const people = new Map(known.map((patient) => [patient.patientId, patient]));
   // A patient of the same bundle is not in its table yet.
   for (const write of writes) {
     if (write.type !== "Patient" || write.resource === undefined) continue;
@@ -211,7 +237,13 @@ async function zonesOf(
       zone: service.defaultZone,
       dayParts: service.thresholds.dayParts,
     });
-    for (const fact of facts) if (fact.kind === "patient") zones.set(write.id, fact.patient.zone);
+    for (const fact of facts) if (fact.kind === "patient") people.set(write.id, fact.patient);
   }
-  return zones;
+  const replaced = [...people.values()].flatMap(({ patientId, replacedBy }): [string, string][] =>
+    replacedBy === undefined ? [] : [[patientId, replacedBy]],
+  );
+  return {
+    zones: new Map([...people.values()].map((patient) => [patient.patientId, patient.zone])),
+    retired: new Map(replaced),
+  };
 }

@@ -195,16 +195,14 @@ describe("whose record", () => {
 
   // https://hl7.org/fhir/R4/patient.html#links: the record of the one that replaced it has to be asked for by name.
   test("a merged patient answers for itself and not for the one that replaced it", async () => {
+    const merged = { resourceType: "Patient", id: "merged" };
     await put(
       here,
       { resourceType: "Patient", id: "kept" },
-      {
-        resourceType: "Patient",
-        id: "merged",
-        link: [{ type: "replaced-by", other: { reference: "Patient/kept" } }],
-      } as never,
+      merged,
       walk("of-kept", { reference: "Patient/kept" }, undefined),
       walk("of-merged", { reference: "Patient/merged" }, undefined),
+      { ...merged, link: [{ type: "replaced-by", other: { reference: "Patient/kept" } }] } as never,
     );
     expect((await ask({}, "merged")).matches).toEqual(["Patient/merged", "Observation/of-merged"]);
     // By https://hl7.org/fhir/R4/compartmentdefinition-patient.html a Patient that links to this one is in its compartment.
