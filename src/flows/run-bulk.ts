@@ -1,6 +1,7 @@
 import { noteAudit } from "../store/audit.ts";
 import { type BulkJob, claimBulkJob, finishBulkJob, queueBulk, releaseBulkJob } from "../store/bulk-job.ts";
 import { findClient } from "../store/client.ts";
+import { bulkEntry } from "./bulk-entry.ts";
 import { silentMs } from "./bulk-limits.ts";
 import { BrokenOff, type Pulse, Superseded, startPulse, workingOnBulk } from "./bulk-pulse.ts";
 import { type Cause, causedBy } from "./cause.ts";
@@ -86,22 +87,15 @@ function putBack(service: Service, tenantId: number, job: BulkJob, afterSeconds:
 async function giveUp(service: Service, tenantId: number, job: BulkJob, reason: string): Promise<void> {
   const finishedMs = service.now();
   const expiresMs = finishedMs + service.limits.bulk.keptMs;
-  const { jobId, kind, clientId, clientName, requestUrl } = job;
   await workingOnBulk(service, tenantId, async (session) => {
     if (!(await finishBulkJob(session, job, { finishedMs, expiresMs, reason }))) return;
     noteAudit(session, {
-      atMs: finishedMs,
-      clientId,
-      ...(clientName === undefined ? {} : { clientName }),
-      action: kind === "export" ? "R" : "C",
-      kind: kind === "export" ? "export" : "upload",
+      ...bulkEntry(job, finishedMs),
       outcome: "8",
       reason,
-      route: `/fhir/$${kind}`,
-      requestId: jobId,
       patientIds: [],
-      entities: [`Bulk job ${jobId}`],
-      query: requestUrl.split("?")[1] ?? "",
+      entities: [`Bulk job ${job.jobId}`],
+      query: job.requestUrl.split("?")[1] ?? "",
     });
   });
   service.trail?.touch(tenantId);

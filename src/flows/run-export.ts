@@ -22,6 +22,7 @@ import {
 import { awaitWriters } from "../store/bulk-snapshot.ts";
 import { type Confinement, type CopySession, copySnapshotInTenant } from "../store/database.ts";
 import { readResource } from "../store/resource.ts";
+import { bulkEntry } from "./bulk-entry.ts";
 import { orSuperseded, type Pulse, storingPieces, workingOnBulk } from "./bulk-pulse.ts";
 import { membersOf } from "./group-members.ts";
 import { ndjsonWriter } from "./ndjson-writer.ts";
@@ -244,14 +245,7 @@ async function finish(
     const expiresMs = nowMs + service.limits.bulk.keptMs;
     orSuperseded(await finishBulkJob(session, job, { finishedMs: nowMs, expiresMs, transactionTimeMs }));
     noteAudit(session, {
-      atMs: nowMs,
-      clientId: job.clientId,
-      ...(job.clientName === undefined ? {} : { clientName: job.clientName }),
-      action: "R",
-      kind: "export",
-      outcome: "0",
-      route: "/fhir/$export",
-      requestId: job.jobId,
+      ...bulkEntry(job, nowMs),
       patientIds: [],
       // An export of everything shows everybody: the entry says what was exported and how much, not whom.
       entities: [`Bulk job ${job.jobId}`, ...counts],

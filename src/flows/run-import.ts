@@ -3,6 +3,7 @@ import { noteAudit } from "../store/audit.ts";
 import { deleteFile, readChunks } from "../store/bulk-file.ts";
 import { type BulkJob, finishBulkJob, savePlace } from "../store/bulk-job.ts";
 import type { Confinement } from "../store/database.ts";
+import { bulkEntry } from "./bulk-entry.ts";
 import { orSuperseded, type Pulse, workingOnBulk } from "./bulk-pulse.ts";
 import { asWriter } from "./grant.ts";
 import { type ImportRun, settleLines } from "./import-batch.ts";
@@ -44,21 +45,8 @@ function writingService(service: Service, job: BulkJob): Service {
   const confinement = consent === undefined ? kept : { ...kept, consent: { ...consent, atMs: service.now() } };
   const seeing = asWriter({ ...service, database: { ...service.database, confinement } });
   return audited(seeing, service.trail ?? { touch: () => undefined }, (written) =>
-    written.length === 0 ? undefined : { ...entryOf(service, job), ...writtenEntry(written) },
+    written.length === 0 ? undefined : { ...bulkEntry(job, service.now()), ...writtenEntry(written) },
   );
-}
-
-function entryOf(service: Service, job: BulkJob) {
-  return {
-    atMs: service.now(),
-    clientId: job.clientId,
-    ...(job.clientName === undefined ? {} : { clientName: job.clientName }),
-    action: "C",
-    kind: "upload",
-    outcome: "0",
-    route: "/fhir/$import",
-    requestId: job.jobId,
-  } as const;
 }
 
 async function runPass(run: ImportRun, from: ImportPlace, told: (place: ImportPlace) => void): Promise<ImportPlace> {
@@ -143,7 +131,7 @@ async function finish(service: Service, tenantId: number, job: BulkJob, place: I
     orSuperseded(await finishBulkJob(session, job, { finishedMs, expiresMs, transactionTimeMs: job.askedMs }));
     const counts = [`stored: ${stored}`, `unchanged: ${unchanged}`, `refused: ${refused}`];
     noteAudit(session, {
-      ...entryOf(service, job),
+      ...bulkEntry(job, finishedMs),
       patientIds: [],
       entities: [`Bulk job ${job.jobId}`, ...counts],
     });
