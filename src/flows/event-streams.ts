@@ -2,7 +2,7 @@ import type { Topic } from "../fhir/subscription-topics.ts";
 import { inTenant, readInTenant } from "../store/database.ts";
 import {
   eventBounds,
-  eventsAfter,
+  eventsSince,
   gapMark,
   hasUnnumbered,
   numberEvents,
@@ -147,18 +147,16 @@ async function begin(service: Service, tenantId: number): Promise<{ last: number
 /** When it was last asked that a tenant's writes are noted, by the clock of this process. */
 const watchedAt = new WeakMap<Service, Map<number, number>>();
 
-/** The number of a tenant's last event; where nothing was written since, one question and nothing more. */
-async function headOf(service: Service, tenantId: number): Promise<number> {
+/** Numbers what a tenant has written since; where that is nothing, one question and nothing more. */
+async function numberLate(service: Service, tenantId: number): Promise<void> {
   const ofService = watchedAt.get(service) ?? new Map<number, number>();
   watchedAt.set(service, ofService);
   if (performance.now() - (ofService.get(tenantId) ?? Number.NEGATIVE_INFINITY) > watchAgainMs) {
     ofService.set(tenantId, performance.now());
-    return (await begin(service, tenantId)).last;
-  }
-  if (await readInTenant(service.database, tenantId, hasUnnumbered)) {
+    await begin(service, tenantId);
+  } else if (await readInTenant(service.database, tenantId, hasUnnumbered)) {
     await inTenant(service.database, tenantId, (session) => numberEvents(session));
   }
-  return (await readInTenant(service.database, tenantId, eventBounds)).last;
 }
 
 async function poll(
@@ -176,11 +174,10 @@ async function poll(
     const ofTenant = [...streams].filter((one) => one.tenantId === tenantId && Number.isFinite(one.last));
     const from = Math.min(...ofTenant.map(({ last }) => last));
     if (!Number.isFinite(from)) continue;
-    const head = await headOf(service, tenantId);
-    const events =
-      head > from
-        ? await readInTenant(service.database, tenantId, (session) => eventsAfter(session, from, eventsAPoll))
-        : [];
+    await numberLate(service, tenantId);
+    const { events } = await readInTenant(service.database, tenantId, (session) =>
+      eventsSince(session, from, eventsAPoll),
+    );
     for (const stream of ofTenant) {
       if (service.now() - stream.heartbeatMs >= heartbeatMs && !(await stillListens(service, stream))) {
         end(stream);

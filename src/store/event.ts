@@ -114,16 +114,8 @@ export async function hasUnnumbered(session: TenantSession): Promise<boolean> {
   return row?.waits === true;
 }
 
-/** Events after a number, the first ones first, and the number of the oldest that is kept. */
-export async function eventsAfter(session: TenantSession, number: number, most: number): Promise<ResourceEvent[]> {
-  return session.query<ResourceEvent>(
-    `select ${eventColumns} from event_log where tenant_id = $1 and number > $2 order by number limit $3`,
-    [session.tenantId, number, most],
-  );
-}
-
 /**
- * The same beside the number of the last event there was: in one statement, for of two the second would see what somebody
+ * Events after a number, the first ones first, beside the number of the last one there was: in one statement, for of two the second would see what somebody
  * else numbers between them, and whoever reads on from there never sees it. Numbers between `number` and that of the first event, or
  * up to the last one where none is left, are of events that were forgotten.
  */

@@ -2,7 +2,6 @@ import { afterAll, beforeAll, expect, test } from "vitest";
 import { inTenant, readInTenant } from "../../src/store/database.ts";
 import {
   eventBounds,
-  eventsAfter,
   eventsSince,
   forgetEvents,
   numberEvents,
@@ -46,7 +45,7 @@ test("each version is noted with its transaction, and with none that was rolled 
   await expect(rolledBack).rejects.toThrow("no");
   expect((await outbox()).map(({ id }) => id)).toEqual(["a", "a"]);
   expect(await within((session) => numberEvents(session))).toBe(2);
-  const events = await readInTenant(here.database, here.tenantId, (session) => eventsAfter(session, 0, 10));
+  const { events } = await readInTenant(here.database, here.tenantId, (session) => eventsSince(session, 0, 10));
   expect(events).toMatchObject([
     { number: 1, type: "Task", id: "a", version: 1, action: "create" },
     { number: 2, type: "Task", id: "a", version: 2, action: "update" },
@@ -69,7 +68,7 @@ test("who commits late is numbered late, and missed by nobody who has read on", 
   commit();
   await late;
   await within((session) => numberEvents(session));
-  const events = await readInTenant(here.database, here.tenantId, (session) => eventsAfter(session, read, 10));
+  const { events } = await readInTenant(here.database, here.tenantId, (session) => eventsSince(session, read, 10));
   expect(events.map(({ id, number }) => [id, number])).toEqual([["late", read + 1]]);
 });
 
@@ -100,7 +99,7 @@ test("of many that number at once each event gets one number, without a gap", as
   await put(here, ...Array.from({ length: 30 }, (_, i) => task(`many-${i}`)));
   await Promise.all(Array.from({ length: 6 }, () => within((session) => numberEvents(session, 7))));
   const { last } = await readInTenant(here.database, here.tenantId, eventBounds);
-  const events = await readInTenant(here.database, here.tenantId, (session) => eventsAfter(session, 0, 1_000));
+  const { events } = await readInTenant(here.database, here.tenantId, (session) => eventsSince(session, 0, 1_000));
   expect(events.map(({ number }) => number)).toEqual(Array.from({ length: last }, (_, i) => i + 1));
 });
 
