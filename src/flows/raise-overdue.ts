@@ -2,13 +2,12 @@ import { localDayOf } from "../domain/local-day.ts";
 import { notificationStopped } from "../domain/rules/notification-stopped.ts";
 import { possibleDuplicate } from "../domain/rules/possible-duplicate.ts";
 import { overdueSteps } from "../domain/task.ts";
-import { effectiveThresholds } from "../domain/threshold-setting.ts";
 import { readInTenant } from "../store/database.ts";
 import { lockText } from "../store/lock.ts";
 import { overdueSubjectsAbout, readTasksAbout } from "../store/task.ts";
-import { readThresholdSettings } from "../store/threshold-setting.ts";
 import { carryOut, retried } from "./review-patient.ts";
 import type { Service } from "./service.ts";
+import { thresholdsNow } from "./tenant-thresholds.ts";
 
 /** Rules that concern no patient and that no review looks for: their Tasks come from messages and from subscribers. */
 const toldOnce = [possibleDuplicate.code, notificationStopped.code];
@@ -24,7 +23,7 @@ export async function raiseOverdue(service: Service, tenantId: number): Promise<
       await retried(service, tenantId, async (session) => {
         await lockText(session, subject);
         const tasks = await readTasksAbout(session, rule, subject);
-        const thresholds = effectiveThresholds(service.thresholds, await readThresholdSettings(session));
+        const thresholds = await thresholdsNow(service, session);
         await carryOut(service, session, overdueSteps(tasks, { today, thresholds }), tasks, undefined);
       });
     }

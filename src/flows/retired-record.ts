@@ -18,12 +18,13 @@ export function refuseForRetired(
   if (retired.size === 0) return [];
   return written.flatMap((one): Refusal[] => {
     const { patientId } = one.index.hot;
-    const other = patientId === undefined ? undefined : retired.get(patientId);
-    if (other === undefined || one.deleted || one.type === "Patient") return [];
+    if (patientId === undefined || one.deleted || one.type === "Patient") return [];
+    const other = retired.get(patientId);
+    if (other === undefined) return [];
     const before = current.get(referenceOf(one));
     if (before !== undefined && !before.deleted && patientOf(service, before) === patientId) return [];
     const detail = `Patient/${patientId} was merged into Patient/${other}. Send it for Patient/${other}.`;
-    return [{ kind: "business-rule", detail, at: placeOf(service, one, `${patientId}`), status: 422 }];
+    return [{ kind: "business-rule", detail, at: placeOf(service, one, patientId), status: 422 }];
   });
 }
 

@@ -1,13 +1,12 @@
 import { localDayOf } from "../domain/local-day.ts";
 import { unmatchedRecordFinding } from "../domain/rules/unmatched-record.ts";
 import { taskSteps } from "../domain/task.ts";
-import { effectiveThresholds } from "../domain/threshold-setting.ts";
 import { lockDevice } from "../store/session.ts";
 import { readTasksAbout } from "../store/task.ts";
-import { readThresholdSettings } from "../store/threshold-setting.ts";
 import { unmatchedUploads } from "../store/upload.ts";
 import { carryOut, retried } from "./review-patient.ts";
 import type { Service } from "./service.ts";
+import { thresholdsNow } from "./tenant-thresholds.ts";
 
 /** Brings the Task about one device's unmatched records in line with what still waits; it concerns no patient yet. */
 export async function reviewUnmatched(service: Service, tenantId: number, deviceIdentifier: string): Promise<void> {
@@ -28,7 +27,7 @@ export async function reviewUnmatched(service: Service, tenantId: number, device
       });
     const subject = `device:${deviceIdentifier}`;
     const tasks = await readTasksAbout(session, "unmatched-record", subject);
-    const thresholds = effectiveThresholds(service.thresholds, await readThresholdSettings(session));
+    const thresholds = await thresholdsNow(service, session);
     const findings = finding === undefined ? [] : [{ ...finding, thresholdsVersion: thresholds.version }];
     const steps = taskSteps(findings, tasks, { today, nowMs, thresholds, applicable: () => true });
     await carryOut(service, session, steps, tasks, undefined);

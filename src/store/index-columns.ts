@@ -5,12 +5,12 @@ import { instant } from "./database.ts";
 export const indexColumns = `patient_id, started_at, ended_at, terms, quantity_keys, quantity_units, quantity_lows, quantity_highs,
   quantity_places, place_terms`;
 
-/** The lists that a resource has, each in columns of equal length; `none` is what stands where a list is empty. */
+/** The lists that a resource has, each in columns of equal length. An empty one is stored as null, but for the terms. */
 const lists = [
-  { name: "terms", columns: ["bigint"], none: "'{}'" },
-  { name: "quantities", columns: ["bigint", "bigint", "float8", "float8"], none: "null" },
-  { name: "places", columns: ["smallint"], none: "null" },
-  { name: "place_terms", columns: ["bigint"], none: "null" },
+  { name: "terms", columns: ["bigint"] },
+  { name: "quantities", columns: ["bigint", "bigint", "float8", "float8"] },
+  { name: "places", columns: ["smallint"] },
+  { name: "place_terms", columns: ["bigint"] },
 ] as const;
 
 /** How a statement takes the index values of many resources. */
@@ -32,13 +32,13 @@ export function indexInput(first: number): IndexInput {
   const arrays = [parameter("text"), parameter("timestamptz"), parameter("timestamptz")];
   const names = ["patient_id", "started_at", "ended_at"];
   const values = names.map((name) => `i.${name}`);
-  for (const { name, columns, none } of lists) {
+  for (const { name, columns } of lists) {
     const [after, until] = [`${name}_after`, `${name}_until`];
     arrays.push(parameter("int"), parameter("int"));
     names.push(after, until);
     for (const type of columns) {
       const piece = `(${parameter(type)})[i.${after} + 1 : i.${until}]`;
-      values.push(none === "null" ? `nullif(${piece}, '{}')` : piece);
+      values.push(name === "terms" ? piece : `nullif(${piece}, '{}')`);
     }
   }
   return { arrays: arrays.join(", "), names: names.join(", "), values: values.join(", ") };
@@ -58,11 +58,17 @@ export function indexParameters(indexes: readonly IndexValues[]): unknown[] {
     indexes.map(({ hot }) => hot.patientId ?? null),
     indexes.map(({ hot }) => instant(hot.startMs)),
     indexes.map(({ hot }) => instant(hot.endMs)),
-    ...[...bounds(terms), array(terms.flat())],
-    ...[...bounds(quantities), array(all.map((q) => q.key)), array(all.map((q) => q.unit))],
-    ...[array(all.map((q) => q.low)), array(all.map((q) => q.high))],
-    ...[...bounds(placed), array(placed.flatMap((row) => row.map(({ place }) => place ?? "NULL")))],
-    ...[...bounds(placeTerms), array(placeTerms.flat())],
+    ...bounds(terms),
+    array(terms.flat()),
+    ...bounds(quantities),
+    array(all.map(({ key }) => key)),
+    array(all.map(({ unit }) => unit)),
+    array(all.map(({ low }) => low)),
+    array(all.map(({ high }) => high)),
+    ...bounds(placed),
+    array(placed.flat().map(({ place }) => place ?? "NULL")),
+    ...bounds(placeTerms),
+    array(placeTerms.flat()),
   ];
 }
 
